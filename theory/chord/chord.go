@@ -1,0 +1,76 @@
+// Package chord names what sounds together, in every reading a musician would argue for, and turns names back into notes.
+//
+// Start with [Name], which returns the ranked readings of some notes, and [ParseLabel], which reads a chord label; [Realize]
+// writes a label, a stack or a cluster as notes, [Agrees] holds a label against notes. [StackOf], [Clusters] and [SetOf]
+// describe spacing and pitch-class content without choosing a name.
+//
+// The package knows nothing of keys and time: a German sixth is recognized by its spelling alone, a Neapolitan is a major
+// triad here.
+//
+// # Conventions
+//
+// Spelling decides. Ab C Eb F# is a German sixth and Ab C Eb Gb a dominant seventh; each is offered as the other's lower
+// reading, and Reading.Respelled says which note would have to be written differently. The root of augmented triads and
+// diminished sevenths is the one their spelling gives.
+//
+// The house symbols are C, Cm, Cdim, Caug, C5, Csus4, Csus2, C7, Cmaj7, Cm7, Cm7(b5), Cdim7, CmMaj7, C7(#5), Cmaj7(#5), C6,
+// Cm6, C6/9, Cadd9, C9, Cmaj9, Cm9, C7(b9), C11, C13 and so on: a stem, then alterations, added notes and omissions in one
+// bracket, in the order of their numbers: C7(b9#11), Cm7(add11), C7(no3). A bass that is not the root follows a slash. A
+// missing perfect fifth is usual from the seventh chord upwards and is not written in the label. Where the trade has words
+// and no symbol, the label is in words: "stacked fourths on B3", "German sixth on Ab", "chromatic cluster G#-A-A#".
+package chord
+
+import "plumbline/theory/pitch"
+
+// A Kind is the manner in which a reading understands the notes.
+type Kind string
+
+// The kinds of reading.
+const (
+	Tertian        Kind = "tertian"
+	AddedSixth     Kind = "added sixth"
+	Suspended      Kind = "suspended"
+	StackedFourths Kind = "stacked fourths"
+	StackedFifths  Kind = "stacked fifths"
+	MixedStack     Kind = "mixed stack"
+	ClusterKind    Kind = "cluster"
+	ChordOverChord Kind = "chord over chord"
+	AugmentedSixth Kind = "augmented sixth"
+	IntervalKind   Kind = "interval"
+	NoteKind       Kind = "note"
+	SetClass       Kind = "set class"
+)
+
+// A Member is a sounding note and the part it plays in a reading.
+type Member struct {
+	Pitch pitch.Pitch
+	Role  string // in words: "root", "third", "fifth", "added sixth", "suspended fourth", "raised eleventh", "bass"
+}
+
+// A Reading is one way to understand a sonority.
+type Reading struct {
+	Label     string // house symbol or the trade's words: "F#m7/A", "stacked fourths on B3", "chromatic cluster G#-A-A#"
+	Words     string // the same spoken: "F# minor seventh chord in first inversion"
+	Kind      Kind
+	Type      string      // id of the vocabulary row, "" if it has none
+	Root      pitch.Class // meaningful only if Rooted
+	Rooted    bool
+	Quality   string // "minor seventh", "major triad", "stacked fifths"
+	Bass      pitch.Class
+	Inversion int      // 0 root position, 1 third in the bass … 4 ninth in the bass; -1 the bass is no member counted by thirds
+	Members   []Member // one for each distinct sounding pitch, low to high
+	Missing   []string // roles that don't sound: "fifth"
+	Added     []string // "added eleventh F"
+	Altered   []string // "lowered ninth Db"
+	Respelled []string // notes to be read enharmonically: "G# read as Ab"
+	Why       string   // one sentence: why it stands at this rank
+}
+
+// Name returns the readings of notes, best first, at most eight. Order and duplicates don't matter, spelling, octaves and
+// the lowest note do. The result is nil for no notes and has at least one reading otherwise; the same notes always give the
+// same readings.
+func Name(notes []pitch.Pitch) []Reading { return nil }
+
+// NameHands names left and right together, like [Name], and adds the readings that rest on the two hands: one stack over
+// another, one chord over another. Either hand may be empty.
+func NameHands(left, right []pitch.Pitch) []Reading { return nil }
