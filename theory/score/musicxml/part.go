@@ -1,0 +1,717 @@
+package musicxml
+
+import (
+	"bytes"
+	"strconv"
+	"strings"
+
+	"plumbline/theory/key"
+	"plumbline/theory/pitch"
+	"plumbline/theory/score"
+)
+
+// A reader reads a score. Parts are kept with times counted from the start of their bar, because how long a bar is shows
+// only when the last part has been read.
+type reader struct {
+	*tokens
+	warnings
+
+	work, number, movement string // title elements
+	credit                 string
+	parts                  []*part
+	byID                   map[string]*part
+	notes, measures, marks int // counted against the limits
+}
+
+// A part is one part with the state of reading it.
+type part struct {
+	id, name string
+	keyboard bool // by its sound
+	body     bool // it has measures
+	staves   int
+
+	bars   []bar
+	notes  []score.Note // Onset within the bar, Hand holds the staff, Voice an index into voices
+	voices []voice
+	meters []mark[score.Meter]
+	keys   []mark[keyMark]
+	tempos []mark[tempo]
+	swells []swell
+	warnings
+
+	voiceIndex map[string]int
+	unit       Time                   // length of one division; 0 until it is given
+	transpose  map[int]pitch.Interval // by staff, 0 for all
+	open       map[string]int         // hairpins under way: index into swells
+	cursor     cursor
+	unpitched  int
+	hidden     int
+}
+
+// Time is short for the exact time of the passage.
+type Time = score.Time
+
+// A bar is one bar of a part.
+type bar struct {
+	number   string
+	implicit bool
+	length   Time // the furthest that a voice reaches
+}
+
+// A mark is something that holds from a moment on.
+type mark[T any] struct {
+	bar int
+	at  Time // within the bar
+	val T
+}
+
+type keyMark struct {
+	key      key.Key
+	declared bool
+	staff    int // 0 for all
+}
+
+// A tempo is quarter notes a minute or, if that is 0, the ratio to the tempo before.
+type tempo struct {
+	quarters, ratio float64
+}
+
+// A swell is a dynamic mark, or a hairpin from one place to another.
+type swell struct {
+	bar, endBar int
+	at, end     Time
+	text        string
+	hand        score.Hand
+	hairpin     bool
+	closed      bool
+}
+
+// A voice is a voice as the source labels it.
+type voice struct {
+	label string
+	notes [3]int // on the right hand's staff [1], on the left hand's [2]
+}
+
+// A cursor is the place within a bar where the next note goes: exact as the notes are written, and nominal as the sum of
+// the durations says, which an exporter may have rounded. While the two are the same, stops is kept only to be forgotten.
+type cursor struct {
+	exact, nominal Time
+	furthest       Time
+	rounded        int // notes whose duration was rounded
+	stops          []stop
+	last           Time // onset of the note before, for chords
+	hasLast        bool
+}
+
+type stop struct{ nominal, exact Time }
+
+func (r *reader) document() error {
+	name, err := r.root()
+	if err != nil {
+		return err
+	}
+	r.byID = map[string]*part{}
+	visit := r.partwise
+	switch name {
+	case "score-partwise":
+	case "score-timewise":
+		visit = r.timewise
+	case "opus":
+		return r.fail("this is an opus, a list of scores; give one of its scores")
+	default:
+		return r.fail("the outermost element is <%s>; want <score-partwise> or <score-timewise>", name)
+	}
+	if err := r.each(func(name string) error {
+		switch name {
+		case "work":
+			return r.each(func(name string) (err error) {
+				if name == "work-title" {
+					r.work, err = r.words()
+				}
+				return err
+			})
+		case "movement-number":
+			r.number, err = r.words()
+			return err
+		case "movement-title":
+			r.movement, err = r.words()
+			return err
+		case "credit":
+			return r.readCredit()
+		case "part-list":
+			return r.partList()
+		}
+		return visit(name)
+	}); err != nil {
+		return err
+	}
+	r.tokens.measure = ""
+	return r.end()
+}
+
+// readCredit keeps the words of the credit that is said to be the title, or of the first one that says nothing.
+func (r *reader) readCredit() error {
+	kind, words := "", ""
+	err := r.each(func(name string) (err error) {
+		switch name {
+		case "credit-type":
+			kind, err = r.words()
+		case "credit-words":
+			if words == "" {
+				words, err = r.words()
+			}
+		}
+		return err
+	})
+	if kind == "title" || kind == "" && r.credit == "" {
+		r.credit = words
+	}
+	return err
+}
+
+func (r *reader) partList() error {
+	return r.each(func(name string) error {
+		if name != "score-part" {
+			return nil
+		}
+		p, err := r.part(r.attr("id"))
+		if err != nil {
+			return err
+		}
+		return r.each(func(name string) (err error) {
+			switch name {
+			case "part-name":
+				p.name, err = r.words()
+			case "score-instrument":
+				return r.each(func(name string) error {
+					if name == "instrument-sound" {
+						b, err := r.text()
+						p.keyboard = p.keyboard || bytes.HasPrefix(b, []byte("keyboard."))
+						return err
+					}
+					return nil
+				})
+			}
+			return err
+		})
+	})
+}
+
+// part returns the part with an id, a new one if there is none yet.
+func (r *reader) part(id string) (*part, error) {
+	if p := r.byID[id]; p != nil {
+		return p, nil
+	}
+	if len(r.parts) == MaxParts {
+		return nil, r.fail("more than %d parts", MaxParts)
+	}
+	p := &part{id: id, voiceIndex: map[string]int{}, transpose: map[int]pitch.Interval{}, open: map[string]int{}}
+	r.parts = append(r.parts, p)
+	r.byID[id] = p
+	return p, nil
+}
+
+// bodyPart returns the part that a <part> element belongs to. A missing id is understood where only one part is listed.
+func (r *reader) bodyPart() (*part, error) {
+	id := r.attr("id")
+	if id == "" && len(r.parts) == 1 {
+		return r.parts[0], nil
+	}
+	return r.part(id)
+}
+
+func (r *reader) partwise(name string) error {
+	if name != "part" {
+		return nil
+	}
+	p, err := r.bodyPart()
+	if err != nil {
+		return err
+	}
+	if p.body {
+		return r.fail("a second <part> with the id %q", p.id)
+	}
+	p.body = true
+	return r.each(func(name string) error {
+		if name != "measure" {
+			return nil
+		}
+		return r.readMeasure(p, r.barHead())
+	})
+}
+
+func (r *reader) timewise(name string) error {
+	if name != "measure" {
+		return nil
+	}
+	head := r.barHead()
+	r.measure(head)
+	count := 0
+	for _, p := range r.parts {
+		count = max(count, len(p.bars))
+	}
+	return r.each(func(name string) error {
+		if name != "part" {
+			return nil
+		}
+		p, err := r.bodyPart()
+		if err != nil {
+			return err
+		}
+		if len(p.bars) > count {
+			return r.fail("a second <part> with the id %q in one measure", p.id)
+		}
+		for len(p.bars) < count { // it was left out in measures before
+			p.bars = append(p.bars, bar{})
+		}
+		p.body = true
+		return r.readMeasure(p, head)
+	})
+}
+
+// barHead reads the attributes of <measure>.
+func (r *reader) barHead() bar {
+	b := bar{number: r.attr("text"), implicit: r.attr("implicit") == "yes"}
+	if b.number == "" || b.implicit { // "This attribute is ignored for measures where the implicit attribute is set to yes"
+		b.number = r.attr("number")
+	}
+	if len(b.number) > 32 {
+		b.number = strings.ToValidUTF8(b.number[:32], "")
+	}
+	return b
+}
+
+func (r *reader) measure(b bar) { r.tokens.measure = b.number }
+
+// warn adds a warning to p's, with its place.
+func (r *reader) warn(p *part, format string, args ...any) {
+	e := r.fail(format, args...).(*Error)
+	e.File = ""
+	p.add(strings.TrimPrefix(e.Error(), "musicxml: "))
+}
+
+// mark counts a mark against the limit.
+func (r *reader) countMark() error {
+	if r.marks++; r.marks > MaxMarks {
+		return r.fail("more than %d keys, meters, tempos and dynamics", MaxMarks)
+	}
+	return nil
+}
+
+// readMeasure reads the contents of a measure of p.
+func (r *reader) readMeasure(p *part, head bar) error {
+	r.measure(head)
+	if r.measures++; r.measures > MaxMeasures {
+		return r.fail("more than %d measures", MaxMeasures)
+	}
+	p.bars = append(p.bars, head)
+	p.cursor = cursor{stops: p.cursor.stops[:0]}
+	err := r.each(func(name string) error {
+		switch name {
+		case "note":
+			return r.readNote(p)
+		case "backup", "forward":
+			return r.readMove(p, name == "backup")
+		case "attributes":
+			return r.readAttributes(p)
+		case "direction":
+			return r.readDirection(p)
+		case "sound":
+			return r.readSound(p)
+		}
+		return nil
+	})
+	p.bars[len(p.bars)-1].length = p.cursor.furthest
+	return err
+}
+
+// readMove reads <backup> and <forward>.
+func (r *reader) readMove(p *part, back bool) error {
+	line, col := r.line, r.col
+	var d decimal
+	err := r.each(func(name string) (err error) {
+		if name == "duration" {
+			d, err = r.duration(p)
+		}
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	r.line, r.col = line, col
+	c := &p.cursor
+	c.hasLast = false
+	length := d.times(p.unit)
+	if !back {
+		to := c.nominal.Add(length)
+		c.exact, c.nominal = c.find(to, c.exact.Add(length), p.unit), to
+		return r.reach(p)
+	}
+	to := c.nominal.Sub(length)
+	exact := c.find(to, to, p.unit)
+	if exact.Sign() < 0 {
+		r.warn(p, "a backup of %s quarter notes where only %s have passed; taken as to the start of the bar", length, c.nominal)
+		exact, to = Time{}, Time{}
+	}
+	c.exact, c.nominal = exact, to
+	return nil
+}
+
+// find returns the exact place of a nominal one. If no duration of this bar was rounded that is other; else it is the
+// nearest place where a note began or ended, if rounding explains the difference.
+func (c *cursor) find(nominal, other, unit Time) Time {
+	if c.rounded == 0 {
+		return other
+	}
+	near := unit.Mul(int64(c.rounded), 1).Min(score.T(1, 16))
+	best := other
+	for _, s := range append(c.stops, stop{}) {
+		d := s.nominal.Sub(nominal)
+		if d.Sign() < 0 {
+			d = Time{}.Sub(d)
+		}
+		if d.Sign() == 0 {
+			return s.exact
+		}
+		if d.Less(near) {
+			near, best = d, s.exact
+		}
+	}
+	return best
+}
+
+// reach notes that the cursor has come to where it is, and refuses a time out of range.
+func (r *reader) reach(p *part) error {
+	c := &p.cursor
+	if !c.exact.InRange() || !c.nominal.InRange() {
+		return r.fail("a time too long or too finely divided")
+	}
+	c.furthest = c.furthest.Max(c.exact)
+	return nil
+}
+
+// A decimal is a non-negative decimal number: num / 10^places.
+type decimal struct {
+	num    int64
+	places int
+}
+
+var tens = [...]int64{1, 10, 100, 1000, 10000, 100000, 1000000}
+
+// parseDecimal reads an unsigned decimal of at most ten digits, at most six of them after the point.
+func parseDecimal(b []byte) (decimal, bool) {
+	var d decimal
+	digits, point := 0, false
+	for _, c := range b {
+		switch {
+		case c >= '0' && c <= '9':
+			d.num = 10*d.num + int64(c-'0')
+			if d.num > 0 {
+				digits++
+			}
+			if point {
+				d.places++
+			}
+		case c == '.' && !point:
+			point = true
+		default:
+			return d, false
+		}
+		if digits > 10 || d.places > 6 {
+			return d, false
+		}
+	}
+	return d, len(b) > 0 && string(b) != "."
+}
+
+// times returns d times a length.
+func (d decimal) times(t Time) Time { return t.Mul(d.num, tens[d.places]) }
+
+// duration reads the text of <duration>.
+func (r *reader) duration(p *part) (decimal, error) {
+	b, err := r.text()
+	if err != nil {
+		return decimal{}, err
+	}
+	d, ok := parseDecimal(b)
+	if !ok {
+		return d, r.fail("duration %q is no number from 0 to 9999999999", clip(b))
+	}
+	if p.unit.Sign() == 0 {
+		p.unit, p.assumed = score.Quarters(1), true
+		r.warn(p, "a duration before any <divisions>; one division is taken as a quarter note")
+	}
+	return d, nil
+}
+
+// integer reads the text of the element opened last as a whole number in [lo, hi].
+func (r *reader) integer(lo, hi int) (int, error) {
+	b, err := r.text()
+	if err != nil {
+		return 0, err
+	}
+	n, err := strconv.Atoi(string(bytes.TrimPrefix(b, []byte("+"))))
+	if err != nil || n < lo || n > hi {
+		return 0, r.fail("<%s> is %q; want a whole number from %d to %d", r.name, clip(b), lo, hi)
+	}
+	return n, nil
+}
+
+// clip shortens a text for a message.
+func clip(b []byte) string {
+	if len(b) > 40 {
+		return strings.ToValidUTF8(string(b[:40]), "") + "…"
+	}
+	return string(b)
+}
+
+// readAttributes reads <attributes>: divisions, keys, meters, staves and transposition.
+func (r *reader) readAttributes(p *part) error {
+	at := len(p.bars) - 1
+	return r.each(func(name string) error {
+		switch name {
+		case "divisions":
+			b, err := r.text()
+			if err != nil {
+				return err
+			}
+			d, ok := parseDecimal(b)
+			if !ok || d.num == 0 {
+				return r.fail("divisions %q is no number from 1 to 9999999999", clip(b))
+			}
+			p.unit, p.assumed = score.T(tens[d.places], d.num), false
+		case "staves":
+			n, err := r.integer(1, 100)
+			p.staves = max(p.staves, n)
+			return err
+		case "key":
+			return r.readKey(p, at)
+		case "time":
+			return r.readTime(p, at)
+		case "transpose":
+			return r.readTranspose(p)
+		}
+		return nil
+	})
+}
+
+// readTime reads <time>. Several fractions (3/8+2/8+3/4) and sums (3+2 over 8) become the groups of one meter over the
+// smallest unit among them. Of different meters on the staves the upper staff's is taken.
+func (r *reader) readTime(p *part, at int) error {
+	if r.attr("number") != "" && r.attr("number") != "1" {
+		return nil
+	}
+	type fraction struct {
+		groups []int
+		unit   int
+	}
+	var list []fraction
+	free := false
+	if err := r.each(func(name string) error {
+		switch name {
+		case "senza-misura":
+			free = true
+		case "beats":
+			b, err := r.text()
+			if err != nil {
+				return err
+			}
+			var f fraction
+			for _, s := range strings.Split(string(b), "+") {
+				n, err := strconv.Atoi(strings.TrimSpace(s))
+				if err != nil || n < 1 || n > 1000 || len(f.groups) == 32 {
+					return r.fail("a meter of %q beats; want whole numbers from 1 to 1000", clip(b))
+				}
+				f.groups = append(f.groups, n)
+			}
+			if len(list) == 32 {
+				return r.fail("a meter of more than 32 fractions")
+			}
+			list = append(list, f)
+		case "beat-type":
+			n, err := r.integer(1, 1024)
+			if err != nil {
+				return err
+			}
+			if n&(n-1) != 0 {
+				return r.fail("a meter in parts of 1/%d; want a power of two", n)
+			}
+			if len(list) == 0 || list[len(list)-1].unit != 0 {
+				return r.fail("<beat-type> without <beats>")
+			}
+			list[len(list)-1].unit = n
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	if !free && len(list) == 0 {
+		return nil
+	}
+	var m score.Meter
+	if !free {
+		for _, f := range list {
+			if f.unit == 0 {
+				return r.fail("<beats> without <beat-type>")
+			}
+			m.Unit = max(m.Unit, f.unit)
+		}
+		for _, f := range list {
+			for _, g := range f.groups {
+				g *= m.Unit / f.unit
+				m.Beats += g
+				m.Groups = append(m.Groups, g)
+			}
+		}
+		if len(m.Groups) == 1 {
+			m.Groups = nil
+		}
+	}
+	if p.cursor.exact.Sign() > 0 { // in the middle of a bar it holds from the next one
+		at++
+	}
+	p.meters = append(p.meters, mark[score.Meter]{bar: at, val: m})
+	return r.countMark()
+}
+
+// signatureLetters are the letters in the order of sharps; flats come in the opposite order.
+var signatureLetters = [...]pitch.Letter{pitch.F, pitch.C, pitch.G, pitch.D, pitch.A, pitch.E, pitch.B}
+
+// readKey reads <key>. A non-traditional one is kept if its signs are those of a traditional signature.
+func (r *reader) readKey(p *part, at int) error {
+	staff, _ := strconv.Atoi(r.attr("number"))
+	k := keyMark{staff: max(staff, 0)}
+	fifths, mode := 0, key.Major
+	given, modeText := false, ""
+	free := map[pitch.Letter]int{}
+	strange := false
+	letter := pitch.C
+	if err := r.each(func(name string) (err error) {
+		switch name {
+		case "fifths":
+			fifths, err = r.integer(-21, 21) // three of each sign
+			given = true
+		case "mode":
+			modeText, err = r.words()
+		case "key-step":
+			b, err := r.text()
+			if err != nil {
+				return err
+			}
+			l, ok := letterOf(b)
+			if !ok {
+				return r.fail("key-step %q; letters are A to G", clip(b))
+			}
+			letter = l
+		case "key-alter":
+			b, err := r.text()
+			if err != nil {
+				return err
+			}
+			n, err := strconv.Atoi(string(b))
+			strange = strange || err != nil
+			free[letter] = n
+		}
+		return err
+	}); err != nil {
+		return err
+	}
+	if !given {
+		if len(free) == 0 && !strange {
+			return nil
+		}
+		if fifths, given = signature(free); !given || strange {
+			r.warn(p, "a key signature of no key; the one before stays in force")
+			return nil
+		}
+	}
+	if m, ok := key.ParseMode(modeText); ok {
+		mode, k.declared = m, true
+	} else if modeText != "" && modeText != "none" {
+		r.warn(p, "mode %q is not known; the mode is left open", clip([]byte(modeText)))
+	}
+	k.key = key.FromSignature(fifths, mode)
+	k.key.Tonic = k.key.Tonic.Add(p.shift(max(staff, 1)))
+	p.keys = append(p.keys, mark[keyMark]{at, p.cursor.exact, k})
+	return r.countMark()
+}
+
+// signature returns the traditional signature with the given signs, if there is one.
+func signature(signs map[pitch.Letter]int) (fifths int, ok bool) {
+	for f := -7; f <= 7; f++ {
+		same := true
+		for i, l := range signatureLetters {
+			want := 0
+			switch {
+			case i < f:
+				want = 1
+			case f < 0 && i >= 7+f:
+				want = -1
+			}
+			same = same && signs[l] == want
+		}
+		if same {
+			return f, true
+		}
+	}
+	return 0, false
+}
+
+// stepsOf is the usual spelling of a number of semitones, in diatonic steps, for a <transpose> that leaves it out.
+var stepsOf = [12]int{0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6}
+
+// readTranspose reads <transpose>, "what must be added to a written pitch to get a correct sounding pitch"; chromatic and
+// diatonic are without the octaves that octave-change gives.
+func (r *reader) readTranspose(p *part) error {
+	staff, _ := strconv.Atoi(r.attr("number"))
+	chromatic, octaves := 0, 0
+	steps, given := 0, false
+	err := r.each(func(name string) (err error) {
+		switch name {
+		case "chromatic":
+			if b, err := r.text(); err != nil {
+				return err
+			} else if f, err := strconv.ParseFloat(string(b), 64); err != nil || f != float64(int(f)) || f < -60 || f > 60 {
+				return r.fail("a transposition by %q semitones; want a whole number from -60 to 60", clip(b))
+			} else {
+				chromatic = int(f)
+			}
+		case "diatonic":
+			steps, err = r.integer(-35, 35)
+			given = true
+		case "octave-change":
+			octaves, err = r.integer(-5, 5)
+		case "double":
+			r.warn(p, "a part doubled at the octave; the doubling is left out")
+		}
+		return err
+	})
+	if !given {
+		n := max(chromatic, -chromatic)
+		steps = 7*(n/12) + stepsOf[n%12]
+		if chromatic < 0 {
+			steps = -steps
+		}
+	}
+	p.transpose[max(staff, 0)] = pitch.Interval{Steps: steps + 7*octaves, Semitones: chromatic + 12*octaves}
+	return err
+}
+
+// shift returns the transposition of a staff.
+func (p *part) shift(staff int) pitch.Interval {
+	if len(p.transpose) == 0 {
+		return pitch.Unison
+	}
+	if i, ok := p.transpose[staff]; ok {
+		return i
+	}
+	return p.transpose[0]
+}
+
+func letterOf(b []byte) (pitch.Letter, bool) {
+	if len(b) != 1 {
+		return 0, false
+	}
+	i := strings.IndexByte("CDEFGAB", b[0])
+	return pitch.Letter(i), i >= 0
+}
