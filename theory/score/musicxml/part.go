@@ -41,6 +41,7 @@ type part struct {
 
 	voiceIndex map[string]int
 	unit       Time                   // length of one division; 0 until it is given
+	assumed    bool                   // nothing gave it
 	transpose  map[int]pitch.Interval // by staff, 0 for all
 	open       map[string]int         // hairpins under way: index into swells
 	cursor     cursor
