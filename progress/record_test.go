@@ -454,3 +454,29 @@ func TestSchemaCanMerge(t *testing.T) {
 	}
 	mustBeSound(t, a)
 }
+
+// SIGKILL while the file is being made or a log is being taken up: it opens afterwards.
+func TestKilledWhileOpening(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(8, 0))
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for round := range 20 {
+		path := newPath(t)
+		for again := range 2 {
+			cmd := exec.CommandContext(t.Context(), self)
+			cmd.Env = append(os.Environ(), fmt.Sprintf("%s=record\t%s\tr%d-%d", childEnv, path, round, again))
+			if err := cmd.Start(); err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(time.Duration(rnd.IntN(20_000)) * time.Microsecond)
+			cmd.Process.Kill()
+			cmd.Wait()
+		}
+		s := mustOpen(t, path)
+		mustRecord(t, s, answer(mustBegin(t, s), 1, "major", "minor"))
+		mustBeSound(t, s)
+		s.Close()
+	}
+}

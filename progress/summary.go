@@ -1,6 +1,7 @@
 package progress
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"database/sql"
@@ -8,7 +9,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 )
 
@@ -92,23 +92,12 @@ func (s *Store) Summary(ctx context.Context, f Filter) (Summary, error) {
 	return sum, nil
 }
 
-// labelKey is a label in a mode; its kind is the label's.
-type labelKey struct {
-	label int64
-	mode  Mode
-}
-
 func summarize(ctx context.Context, conn *sql.Conn, f Filter) (Summary, error) {
 	names, err := labelNames(ctx, conn)
 	if err != nil {
 		return Summary{}, err
 	}
 	where, args := f.where()
-	worst, err := confusions(ctx, conn, where, args, names)
-	if err != nil {
-		return Summary{}, err
-	}
-
 	rows, err := conn.QueryContext(ctx, tallyQuery(where), append([]any{defaultLearner, args[1], RecentAnswers}, args...)...)
 	if err != nil {
 		return Summary{}, err
@@ -125,27 +114,30 @@ func summarize(ctx context.Context, conn *sql.Conn, f Filter) (Summary, error) {
 	groups := map[groupKey][]labelTimes{}
 	for rows.Next() {
 		var (
-			key                               labelKey
+			label                             int64
+			mode                              Mode
 			asked, right, answered, lastRight int
-			times                             sql.RawBytes
+			took, confused                    sql.RawBytes
 		)
-		if err := rows.Scan(&key.label, &key.mode, &asked, &right, &answered, &times, &lastRight); err != nil {
+		if err := rows.Scan(&label, &mode, &asked, &right, &answered, &took, &confused, &lastRight); err != nil {
 			return Summary{}, err
 		}
-		l := labelTimes{times: make([]int, 0, answered)}
-		for text := range strings.SplitSeq(string(times), ",") {
-			if text == "" {
-				continue // nobody answered
-			}
-			ms, err := strconv.Atoi(text)
-			if err != nil {
-				return Summary{}, err
-			}
-			l.times = append(l.times, ms)
+		times, err := integers(took, answered)
+		if err != nil {
+			return Summary{}, err
 		}
-		name := names[key.label]
-		l.Label = Label{Label: name.text, Total: tally(asked, right, l.times), Recent: score(min(asked, RecentAnswers), lastRight), Confusions: append([]Confusion{}, worst[key]...)}
-		g := groupKey{name.kind, key.mode}
+		given, err := integers(confused, asked-right)
+		if err != nil {
+			return Summary{}, err
+		}
+		name := names[label]
+		l := labelTimes{times: times, Label: Label{
+			Label:      name.text,
+			Total:      tally(asked, right, times),
+			Recent:     score(min(asked, RecentAnswers), lastRight),
+			Confusions: confusions(given, names),
+		}}
+		g := groupKey{name.kind, mode}
 		groups[g] = append(groups[g], l)
 	}
 	if err := rows.Err(); err != nil {
@@ -153,31 +145,35 @@ func summarize(ctx context.Context, conn *sql.Conn, f Filter) (Summary, error) {
 	}
 
 	sum := Summary{Groups: []Group{}}
-	var all []int
+	var all [][]int
 	for g, labels := range groups {
 		slices.SortFunc(labels, func(a, b labelTimes) int { return cmp.Compare(a.Label.Label, b.Label.Label) })
 		out := Group{Kind: g.kind, Mode: g.mode}
 		var asked, right int
-		var times []int
+		var lists [][]int
 		for _, l := range labels {
-			asked, right, times = asked+l.Total.Asked, right+l.Total.Right, append(times, l.times...)
+			asked, right, lists = asked+l.Total.Asked, right+l.Total.Right, append(lists, l.times)
 			out.Labels = append(out.Labels, l.Label)
 		}
+		times := slices.Concat(lists...)
 		out.Total = tally(asked, right, times)
-		sum.Total.Asked, sum.Total.Right, all = sum.Total.Asked+asked, sum.Total.Right+right, append(all, times...)
+		sum.Total.Asked, sum.Total.Right, all = sum.Total.Asked+asked, sum.Total.Right+right, append(all, times)
 		sum.Groups = append(sum.Groups, out)
 	}
 	slices.SortFunc(sum.Groups, func(a, b Group) int { return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Mode, b.Mode)) })
-	sum.Total = tally(sum.Total.Asked, sum.Total.Right, all)
+	sum.Total = tally(sum.Total.Asked, sum.Total.Right, slices.Concat(all...))
 	return sum, nil
 }
 
 // tallyQuery is one pass over the index answer_summary. The times come as one text for each label, which costs a fraction
-// of fetching them row by row; the inner query stops after so many entries of the index. Its arguments are the learner,
-// the time and the number of recent answers, then those of where.
+// of fetching them row by row or of sorting them in SQLite, and so does what was said wrongly. An answer that names the
+// right label and is still marked wrong (for a part of it that the label does not tell) is no confusion. The inner query
+// stops after so many entries of the index. The arguments are the learner, the time and the number of recent answers, then
+// those of where.
 func tallyQuery(where string) string {
 	return `SELECT label_id, mode, count(*), sum(correct), count(given_id),
 			coalesce(group_concat(CASE WHEN given_id IS NOT NULL THEN answer_ms END), ''),
+			coalesce(group_concat(CASE WHEN correct = 0 AND given_id <> label_id THEN given_id END), ''),
 			(SELECT sum(correct) FROM (SELECT correct FROM answer AS r
 				WHERE r.learner_id = ? AND r.label_id = a.label_id AND r.mode = a.mode AND r.asked_at >= ?
 				ORDER BY asked_at DESC, id DESC LIMIT ?))
@@ -225,30 +221,34 @@ func labelNames(ctx context.Context, conn *sql.Conn) (map[int64]labelName, error
 	return names, rows.Err()
 }
 
-// confusions returns what was most often said in place of each label. An answer that names the right label and is still
-// marked wrong (for a part of it that the label does not tell) is no confusion.
-func confusions(ctx context.Context, conn *sql.Conn, where string, args []any, names map[int64]labelName) (map[labelKey][]Confusion, error) {
-	rows, err := conn.QueryContext(ctx, `SELECT label_id, mode, given_id, count(*) FROM answer
-		WHERE `+where+` AND correct = 0 AND given_id IS NOT NULL AND given_id <> label_id GROUP BY label_id, mode, given_id`, args...)
-	if err != nil {
-		return nil, err
+// confusions returns what was most often said in place of a label, given what was said each time it was wrong.
+func confusions(given []int, names map[int64]labelName) []Confusion {
+	count := map[int]int{}
+	for _, id := range given {
+		count[id]++
 	}
-	defer rows.Close()
-	worst := map[labelKey][]Confusion{}
-	for rows.Next() {
-		var key labelKey
-		var given int64
-		var count int
-		if err := rows.Scan(&key.label, &key.mode, &given, &count); err != nil {
+	list := make([]Confusion, 0, len(count)) // not nil: an empty list in JSON
+	for id, n := range count {
+		list = append(list, Confusion{Given: names[int64(id)].text, Count: n})
+	}
+	slices.SortFunc(list, func(a, b Confusion) int { return cmp.Or(cmp.Compare(b.Count, a.Count), cmp.Compare(a.Given, b.Given)) })
+	return slices.Clip(list[:min(len(list), worstConfusions)])
+}
+
+// integers reads the numbers of a group_concat, n of them or fewer.
+func integers(text []byte, n int) ([]int, error) {
+	list := make([]int, 0, n)
+	if len(text) == 0 {
+		return list, nil
+	}
+	for part := range bytes.SplitSeq(text, []byte(",")) {
+		v, err := strconv.Atoi(string(part))
+		if err != nil {
 			return nil, err
 		}
-		worst[key] = append(worst[key], Confusion{Given: names[given].text, Count: count})
+		list = append(list, v)
 	}
-	for key, list := range worst {
-		slices.SortFunc(list, func(a, b Confusion) int { return cmp.Or(cmp.Compare(b.Count, a.Count), cmp.Compare(a.Given, b.Given)) })
-		worst[key] = list[:min(len(list), worstConfusions)]
-	}
-	return worst, rows.Err()
+	return list, nil
 }
 
 func score(asked, right int) Score {
@@ -303,10 +303,39 @@ func median(v []int) (float64, bool) {
 	if len(v) == 0 {
 		return 0, false
 	}
-	slices.Sort(v)
 	m := len(v) / 2
+	partition(v, m)
 	if len(v)%2 == 1 {
 		return float64(v[m]), true
 	}
-	return (float64(v[m-1]) + float64(v[m])) / 2, true
+	return (float64(slices.Max(v[:m])) + float64(v[m])) / 2, true
+}
+
+// partition reorders v so that v[m] is what it would be if v were sorted, with nothing greater before it and nothing less
+// after it. C. A. R. Hoare, Algorithm 65: Find, Comm. ACM 4 (1961) 321-322; linear time on the average.
+func partition(v []int, m int) {
+	for lo, hi := 0, len(v)-1; lo < hi; {
+		pivot := max(min(v[lo], v[hi]), min(max(v[lo], v[hi]), v[lo+(hi-lo)/2])) // the middle one of three
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch { // now [lo, j] <= pivot, [i, hi] >= pivot, what is between equals it
+		case m <= j:
+			hi = j
+		case m >= i:
+			lo = i
+		default:
+			return
+		}
+	}
 }

@@ -93,6 +93,40 @@ func TestMedian(t *testing.T) {
 	}
 }
 
+// Every list of up to 7 values out of 3, and long ones with few and many different values, against sorting.
+func TestMedianAgainstSorting(t *testing.T) {
+	check := func(v []int) {
+		t.Helper()
+		sorted := slices.Sorted(slices.Values(v))
+		n := len(v)
+		want := (float64(sorted[(n-1)/2]) + float64(sorted[n/2])) / 2
+		if got, _ := median(slices.Clone(v)); got != want {
+			t.Fatalf("median(%v) = %v; want %v", v[:min(n, 20)], got, want)
+		}
+	}
+	for n := 1; n <= 7; n++ {
+		for code := range int(math.Pow(3, float64(n))) {
+			v := make([]int, n)
+			for i := range v {
+				v[i], code = code%3, code/3
+			}
+			check(v)
+		}
+	}
+	rnd := rand.New(rand.NewPCG(5, 0))
+	for range 300 {
+		v := make([]int, 1+rnd.IntN(2000))
+		for i, values := 0, 1+rnd.IntN(3000); i < len(v); i++ {
+			v[i] = rnd.IntN(values)
+		}
+		check(v)
+		slices.Sort(v)
+		check(v)
+		slices.Reverse(v)
+		check(v)
+	}
+}
+
 func mustSummary(t testing.TB, s *Store, f Filter) Summary {
 	t.Helper()
 	sum, err := s.Summary(t.Context(), f)

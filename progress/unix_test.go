@@ -3,6 +3,7 @@
 package progress
 
 import (
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -36,8 +37,8 @@ func openAsNobody(t *testing.T, path string) string {
 	cmd.Env = append(os.Environ(), childEnv+"=open\t"+path)
 	cmd.Dir = "/"
 	cmd.SysProcAttr = attr
-	out, err := cmd.CombinedOutput()
-	if err != nil && len(out) == 0 {
+	out, err := cmd.Output()
+	if exit := (*exec.ExitError)(nil); err != nil && !errors.As(err, &exit) {
 		t.Skipf("can't run as another user here: %v", err)
 	}
 	return string(out)
