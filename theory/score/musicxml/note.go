@@ -82,7 +82,11 @@ func (r *reader) readNote(p *part) error {
 			p.hidden++
 		}
 		p.notes = append(p.notes, n)
-		p.voices[e.voice].notes[handOf(e.staff)]++
+		v := &p.voices[e.voice]
+		if v.home == 0 {
+			v.home = handOf(e.staff)
+		}
+		v.notes[handOf(e.staff)]++
 	}
 	for _, text := range e.dynamics {
 		if err := r.countMark(); err != nil {

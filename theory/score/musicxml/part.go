@@ -90,7 +90,8 @@ type swell struct {
 // A voice is a voice as the source labels it.
 type voice struct {
 	label string
-	notes [3]int // on the right hand's staff [1], on the left hand's [2]
+	home  score.Hand // of its first note
+	notes [3]int     // on the right hand's staff [1], on the left hand's [2]
 }
 
 // A cursor is the place within a bar where the next note goes: exact as the notes are written, and nominal as the sum of

@@ -270,10 +270,11 @@ func (p *part) place(out *score.Passage, when func(int, Time) Time) {
 			}
 		}
 		away := func(i int) int {
-			if p.voices[i].notes[h] >= p.voices[i].notes[3-h] {
-				return 0
+			v := p.voices[i]
+			if c := cmp.Compare(v.notes[h], v.notes[3-h]); c < 0 || c == 0 && v.home != h {
+				return 1
 			}
-			return 1
+			return 0
 		}
 		slices.SortStableFunc(order, func(i, j int) int {
 			a, b := p.voices[i].label, p.voices[j].label

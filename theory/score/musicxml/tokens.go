@@ -39,13 +39,14 @@ func (t *tokens) broken(err error) error {
 	line, col := t.dec.InputPos()
 	msg := err.Error()
 	var syntax *xml.SyntaxError
-	switch {
-	case errors.As(err, &syntax):
+	if errors.As(err, &syntax) {
 		msg = syntax.Msg
-	case err == io.EOF && len(t.open) > 0:
-		msg = fmt.Sprintf("the file ends inside <%s>", t.open[len(t.open)-1])
-	case err == io.EOF:
+	}
+	if err == io.EOF || syntax != nil && syntax.Msg == "unexpected EOF" {
 		msg = "the file ends before the score begins"
+		if n := len(t.open); n > 0 {
+			msg = fmt.Sprintf("the file ends inside <%s>", t.open[n-1])
+		}
 	}
 	if err == io.EOF {
 		err = io.ErrUnexpectedEOF
