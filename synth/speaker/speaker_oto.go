@@ -1,0 +1,271 @@
+//go:build !nosound
+
+package speaker
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"runtime"
+	"sync"
+	"time"
+
+	"github.com/hajimehoshi/oto/v2"
+
+	"plumbline/synth"
+)
+
+const (
+	// openWait bounds the wait for the device; one that is there is ready in some tens of milliseconds.
+	openWait = 5 * time.Second
+	// playGrace is how much longer than its clip a play may take before the device is given up.
+	playGrace = 2 * time.Second
+	// drain is the silence played after each clip: the library says it is done while up to 46 ms wait in the device.
+	drain = 100 * time.Millisecond
+	// fadeWait bounds the wait for the fade after a stop, which takes one period of the device, 21 ms.
+	fadeWait = 150 * time.Millisecond
+	// restWait bounds the wait for the device to be suspended, which a device that hangs never allows.
+	restWait = 500 * time.Millisecond
+	// poll is how often a playing clip is looked at; the library tells nothing by itself.
+	poll = 2 * time.Millisecond
+	// aheadMost bounds how much of a clip the library holds at once. It moves all it holds down by one period each time,
+	// so that holding a long clip whole would cost more than playing it. Only a device that isn't paced by a clock, which
+	// no listener has, needs the whole.
+	aheadMost = 20 * time.Second
+
+	bytesPerFrame = 4 // two channels of 16 bits
+)
+
+// The device of this process. The library allows one context in a process, and silently misbehaves with a second one.
+// All but once and opened is written before opened is closed and only read afterwards.
+var device = struct {
+	once    sync.Once
+	opened  chan struct{}
+	ctx     *oto.Context
+	err     *DeviceError
+	chatter string
+	turn    chan struct{} // holds one token; who has it may play
+}{opened: make(chan struct{}), turn: make(chan struct{}, 1)}
+
+// restoreStderr ends the first opening's hold on stderr; it may be called more than once.
+var restoreStderr = func() string { return "" }
+
+// Open returns a Sink on the process's sound device, which is opened the first time. It waits for the device 5 s at most.
+// It returns ctx.Err() if ctx ends first, and a *[DeviceError] if there is no device; then it will do so again if it is
+// called again.
+func Open(ctx context.Context) (Sink, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	device.once.Do(func() {
+		restoreStderr = sync.OnceValue(catchStderr())
+		go open()
+	})
+	select {
+	case <-device.opened:
+	case <-ctx.Done():
+		restoreStderr() // the caller may have something to say
+		return nil, ctx.Err()
+	}
+	if device.err != nil {
+		return nil, device.err
+	}
+	if err := device.ctx.Err(); err != nil {
+		return nil, lost(err)
+	}
+	return &sink{closing: make(chan struct{})}, nil
+}
+
+// Chatter returns what the sound system printed while the device was opened, for those who want to know why it is silent.
+// It is empty until [Open] has returned, and on systems that print nothing.
+func Chatter() string {
+	select {
+	case <-device.opened:
+		return device.chatter
+	default:
+		return ""
+	}
+}
+
+// open fills in device. Of no card the library speaks only in Context.Err, and only once ready is closed.
+func open() {
+	defer close(device.opened)
+	device.turn <- struct{}{}
+	c, ready, err := oto.NewContext(int(synth.DefaultRate), 2, oto.FormatSignedInt16LE)
+	switch {
+	case err != nil:
+		device.err = &DeviceError{Reason: "the sound system can't be opened", Err: err}
+	case !wait(ready, openWait):
+		device.err = &DeviceError{Reason: fmt.Sprintf("the sound system doesn't answer within %v", openWait)}
+		go c.Suspend() // waits for ready itself, should it ever come
+	case c.Err() != nil:
+		device.err = &DeviceError{Reason: "none could be opened", Err: c.Err()}
+	default:
+		device.ctx = c
+		rest()
+	}
+	device.chatter = restoreStderr()
+	if device.err != nil {
+		device.err.Detail = device.chatter
+	}
+}
+
+func lost(err error) error {
+	return &DeviceError{Reason: "the device stopped working", Detail: device.chatter, Err: err}
+}
+
+// rest suspends the device. The library may hold its lock while it waits for the device, so the wait is bounded.
+func rest() {
+	done := make(chan struct{})
+	go func() {
+		device.ctx.Suspend() // its error is Context.Err, which is looked at before each play
+		close(done)
+	}()
+	wait(done, restWait)
+}
+
+// wait waits for done, at most for d, and reports whether it came.
+func wait(done <-chan struct{}, d time.Duration) bool {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-done:
+		return true
+	case <-t.C:
+		return false
+	}
+}
+
+type sink struct {
+	closeOnce sync.Once
+	closing   chan struct{}
+}
+
+func (s *sink) Close() error {
+	s.closeOnce.Do(func() {
+		close(s.closing)
+		// What plays has the turn and gives it back once it has faded and rests.
+		t := time.NewTimer(fadeWait + 2*restWait)
+		defer t.Stop()
+		select {
+		case <-device.turn:
+			device.turn <- struct{}{}
+		case <-t.C:
+		}
+	})
+	return nil
+}
+
+func (s *sink) Play(ctx context.Context, clip *synth.Clip) error {
+	if err := check(clip); err != nil {
+		return err
+	}
+	if err := s.stopped(ctx); err != nil {
+		return err
+	}
+	select {
+	case <-device.turn:
+		defer func() { device.turn <- struct{}{} }()
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-s.closing:
+		return ErrClosed
+	}
+	if err := s.stopped(ctx); err != nil { // select takes any case that is ready
+		return err
+	}
+	if err := device.ctx.Err(); err != nil {
+		return lost(err)
+	}
+	if clip.Frames() == 0 {
+		return nil
+	}
+	return s.play(ctx, clip)
+}
+
+// stopped returns the error of a play that mustn't begin, or nil.
+func (s *sink) stopped(ctx context.Context) error {
+	select {
+	case <-s.closing:
+		return ErrClosed
+	default:
+		return ctx.Err()
+	}
+}
+
+// play has the turn.
+func (s *sink) play(ctx context.Context, clip *synth.Clip) error {
+	quiet := clip.Rate.N(drain)
+	pcm := make([]byte, 0, (clip.Frames()+quiet)*bytesPerFrame)
+	pcm = clip.AppendPCM16(pcm)
+	pcm = append(pcm, make([]byte, quiet*bytesPerFrame)...) // whole frames: a part of one would never be played
+
+	p := device.ctx.NewPlayer(bytes.NewReader(pcm))
+	defer runtime.KeepAlive(p) // a player that is collected falls silent
+	defer p.Close()            // else it stays in the mixer
+	if b, ok := p.(oto.BufferSizeSetter); ok {
+		b.SetBufferSize(min(len(pcm), clip.Rate.N(aheadMost)*bytesPerFrame) + bytesPerFrame)
+	}
+	p.Play() // fills the buffer, while the device still rests
+	defer rest()
+	if err := resume(); err != nil {
+		return err
+	}
+
+	tick := time.NewTicker(poll)
+	defer tick.Stop()
+	late := time.NewTimer(clip.Duration() + drain + playGrace)
+	defer late.Stop()
+	for p.IsPlaying() {
+		if err := device.ctx.Err(); err != nil { // IsPlaying stays true for ever then
+			return lost(err)
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			fade(p)
+			return ctx.Err()
+		case <-s.closing:
+			fade(p)
+			return ErrClosed
+		case <-late.C:
+			return lost(fmt.Errorf("a clip of %v isn't over %v after its time", clip.Duration(), playGrace))
+		}
+	}
+	if err := p.Err(); err != nil {
+		return lost(err)
+	}
+	return nil
+}
+
+// resume wakes the device. Like rest it may have to wait for a lock that a hanging device never gives back.
+func resume() error {
+	failed := make(chan error, 1)
+	go func() { failed <- device.ctx.Resume() }()
+	t := time.NewTimer(playGrace)
+	defer t.Stop()
+	select {
+	case err := <-failed:
+		if err != nil {
+			return lost(err)
+		}
+		return nil
+	case <-t.C:
+		return lost(fmt.Errorf("the device isn't ready within %v", playGrace))
+	}
+}
+
+// fade brings a playing clip to silence without a click. The mixer ramps from one volume to the next over the samples it
+// takes at a time, one period of the device: so the volume is set to 0, and the clip may go once the mixer has taken
+// enough. What the device already holds, 21 to 43 ms, is still heard before the ramp.
+func fade(p oto.Player) {
+	p.SetVolume(0)
+	const silent = 3 // periods: the ramp, and silence for all the device holds
+	end := time.Now().Add(fadeWait)
+	for taken, before := 0, p.UnplayedBufferSize(); taken < silent && p.IsPlaying() && time.Now().Before(end); {
+		time.Sleep(poll)
+		if now := p.UnplayedBufferSize(); now != before {
+			taken, before = taken+1, now
+		}
+	}
+}
