@@ -363,7 +363,7 @@ func TestKeys(t *testing.T) {
 		{alters("F0.5"), "", false},
 		{`<key number="2"><fifths>1</fifths></key><key number="1"><fifths>-1</fifths></key>`, "F major", false},
 		// the written key of a part in B flat, moved to the key that sounds
-		{`<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic></transpose>` + k("<fifths>2</fifths>"), "C major", false},
+		{k("<fifths>2</fifths>") + `<transpose><diatonic>-1</diatonic><chromatic>-2</chromatic></transpose>`, "C major", false},
 	}
 	for _, tt := range tests {
 		p := mustRead(t, one(`<divisions>1</divisions>`+tt.attributes, n("C4", 4)), Options{})

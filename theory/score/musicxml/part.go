@@ -469,8 +469,8 @@ func clip(b []byte) string {
 
 // readAttributes reads <attributes>: divisions, keys, meters, staves and transposition.
 func (r *reader) readAttributes(p *part) error {
-	at := len(p.bars) - 1
-	return r.each(func(name string) error {
+	at, keys := len(p.bars)-1, len(p.keys)
+	err := r.each(func(name string) error {
 		switch name {
 		case "divisions":
 			b, err := r.text()
@@ -495,6 +495,11 @@ func (r *reader) readAttributes(p *part) error {
 		}
 		return nil
 	})
+	for i := range p.keys[keys:] { // as they sound; <transpose> comes after <key>
+		k := &p.keys[keys+i].val
+		k.key.Tonic = k.key.Tonic.Add(p.shift(max(k.staff, 1)))
+	}
+	return err
 }
 
 // readTime reads <time>. Several fractions (3/8+2/8+3/4) and sums (3+2 over 8) become the groups of one meter over the
@@ -633,7 +638,6 @@ func (r *reader) readKey(p *part, at int) error {
 		r.warn(p, "mode %q is not known; the mode is left open", clip([]byte(modeText)))
 	}
 	k.key = key.FromSignature(fifths, mode)
-	k.key.Tonic = k.key.Tonic.Add(p.shift(max(staff, 1)))
 	p.keys = append(p.keys, mark[keyMark]{at, p.cursor.exact, k})
 	return r.countMark()
 }
