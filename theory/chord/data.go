@@ -117,7 +117,9 @@ var vocabulary = [...]row{
 	{"tristan", famSpecial, "Tristan chord", "", "1 #4 #6 #9", "", 1},
 	{"viennese", famSpecial, "Viennese trichord", "", "1 #4 7", "", 1},
 	{"petrushka", famSpecial, "Petrushka chord", "", "1 3 5 #1 #4 #6", "", 1},
-	// Beyond chords.tsv. Elektra chord: E B C# F G#, Wikipedia, Elektra chord (worked example ex246).
+	// Beyond chords.tsv. Seven suspended second: common practice, no source.
+	{"7sus2", "suspended", "dominant seventh suspended second; seven suspended second", "7sus2", "1 2 5 b7", "", 2.4},
+	// Elektra chord: E B C# F G#, Wikipedia, Elektra chord (worked example ex246).
 	{"elektra", famSpecial, "Elektra chord", "", "1 b2 3 5 6", "", 1},
 }
 

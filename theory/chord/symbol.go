@@ -225,6 +225,15 @@ func (p *labelParser) drop(num int8) {
 	p.degs = slices.DeleteFunc(p.degs, func(d degree) bool { return d.num == num })
 }
 
+// leaveOut drops the natural member num or, if there is none, the altered ones.
+func (p *labelParser) leaveOut(num int8) {
+	if i := slices.Index(p.degs, degree{num, 0}); i >= 0 {
+		p.degs = slices.Delete(p.degs, i, i+1)
+		return
+	}
+	p.drop(num)
+}
+
 func (p *labelParser) add(ds ...degree) {
 	for _, d := range ds {
 		if !slices.Contains(p.degs, d) {
@@ -439,7 +448,15 @@ func (p *labelParser) modifiers(n string) error {
 		case p.lit("add", "Add"):
 			for p.lit(" ") {
 			}
+			if p.lit("maj7", "M7") {
+				p.add(degree{7, 0})
+				continue
+			}
 			d, ok := p.degree()
+			if ok && d == (degree{7, 0}) {
+				p.pos--
+				return p.fail("found \"7\", which leaves open which seventh; wanted addb7 or addmaj7")
+			}
 			if !ok {
 				return p.fail("found %s after \"add\"; wanted a number, as in add9", p.found())
 			}
@@ -455,7 +472,7 @@ func (p *labelParser) modifiers(n string) error {
 				return p.fail("found %s; wanted the number of a member to leave out, as in no5", p.found())
 			}
 			p.lit("rd", "th", "d")
-			p.drop(d.num)
+			p.leaveOut(d.num)
 			continue
 		case open != 0 && (strings.HasPrefix(s, "maj7") || strings.HasPrefix(s, "M7") || strings.HasPrefix(s, "Maj7")):
 			p.lit("maj7", "Maj7", "M7")
@@ -478,7 +495,7 @@ func (p *labelParser) modifiers(n string) error {
 			return nil
 		}
 		switch {
-		case d.alter == 0: // 9(13)
+		case d.alter == 0 && d.num >= 9: // 9(13)
 			p.addDegree(d)
 		case d.num == 5:
 			p.replace(d)
@@ -542,10 +559,6 @@ func (p *labelParser) addDegree(d degree) {
 		d.num = 11
 	case d.num == 10:
 		d.num = 3
-	case d.num == 6 && p.has(7):
-		d.num = 13
-	case d.num == 13 && !p.has(7):
-		d.num = 6
 	}
 	p.add(d)
 }
@@ -602,7 +615,7 @@ func (p *labelParser) finish() error {
 			if !ok || !p.has(d.num) || d.num == 1 {
 				return p.fail("found %s; wanted the member that is left out, as in without the fifth", p.found())
 			}
-			p.drop(d.num)
+			p.leaveOut(d.num)
 		case p.phrase("with"), phraseWidth(p.rest(), "added") > 0:
 			if err := p.with(); err != nil {
 				return err
@@ -652,7 +665,7 @@ func (p *labelParser) with() error {
 				if !ok || !p.has(e.num) || e.num == 1 {
 					return p.fail("found %s; wanted the member that is replaced", p.found())
 				}
-				p.drop(e.num)
+				p.leaveOut(e.num)
 				added = true
 			}
 			switch {
@@ -921,9 +934,35 @@ func lineMask(ds []degree) (m uint64) {
 	return m
 }
 
+// named returns degs under the numbers they are called by in a chord: a sixth beside a seventh is a thirteenth, a second beside
+// a third or a suspended fourth a ninth, a fourth beside a third an eleventh.
+func named(degs []degree) []degree {
+	has := func(num int8) bool {
+		return slices.ContainsFunc(degs, func(d degree) bool { return d.num == num })
+	}
+	out := make([]degree, 0, len(degs))
+	third, fourth, seventh := has(3), has(4), has(7)
+	for _, d := range degs {
+		switch {
+		case d.num == 6 && seventh:
+			d.num = 13
+		case d.num == 13 && !seventh:
+			d.num = 6
+		case d.num == 2 && (third || fourth):
+			d.num = 9
+		case d.num == 4 && third:
+			d.num = 11
+		}
+		if !hasPlace(out, d) {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
 // typeOf returns the row with the given members or, if there is none, a chord put together from the nearest row.
 func typeOf(degs []degree) Type {
-	degs = slices.Clone(degs)
+	degs = named(degs)
 	slices.SortStableFunc(degs, func(a, b degree) int {
 		return cmp.Or(cmp.Compare(a.num, b.num), cmp.Compare(a.alter, b.alter))
 	})
@@ -951,6 +990,13 @@ func typeOf(degs []degree) Type {
 		}
 		if added > 0 && !f.takesAdded() {
 			continue
+		}
+		if f.ID == "13-no11" || f.ID == "13-full" {
+			// A plain 13 is read with its eleventh, one with another fifth or ninth without.
+			bent := slices.ContainsFunc(degs, func(d degree) bool { return d.alter != 0 && (d.num == 5 || d.num == 9) })
+			if bent != (f.ID == "13-no11") {
+				continue
+			}
 		}
 		if cost := f.cost + 3*float32(added) + 4*float32(missing); base == nil || cost < best {
 			base, best = f, cost
@@ -988,7 +1034,7 @@ func (f *form) takesAdded() bool {
 
 // plainAlteration reports whether d is written in the bracket of f as an alteration, without "add".
 func (f *form) plainAlteration(d degree) bool {
-	return d.alter != 0 && f.seventh && (d.num == 5 || d.num == 9 || d.num == 11 || d.num == 13)
+	return d.alter != 0 && (d.num == 5 || f.seventh && (d.num == 9 || d.num == 11 || d.num == 13))
 }
 
 // addedRole names the part of a note added to f.
@@ -1024,34 +1070,54 @@ func (f *form) suffix(added, omitted []degree) string {
 		return ""
 	}
 	type mod struct {
-		d   degree
-		add string
+		d    degree
+		verb string
 	}
-	var buf [12]mod
+	var buf [16]mod
 	mods := buf[:0]
 	for _, d := range f.alts {
-		m := mod{d, ""}
 		if f.ID == "addb6" {
-			m.add = "add"
-		}
-		mods = append(mods, m)
-	}
-	for _, d := range added {
-		if f.plainAlteration(d) {
+			mods = append(mods, mod{d, "add"})
+		} else if !slices.Contains(omitted, d) {
 			mods = append(mods, mod{d, ""})
-		} else {
+		}
+	}
+	var taken [16]bool // numbers that an added note has too
+	var replaced [16]bool
+	for _, d := range added {
+		natural := degree{d.num, 0}
+		taken[d.num&15] = true
+		switch {
+		case f.plainAlteration(d) && (!slices.Contains(f.degrees, natural) || slices.Contains(omitted, natural)):
+			mods = append(mods, mod{d, ""})
+			replaced[d.num&15] = true // "no" goes without saying
+		case d.num == 7 && d.alter == 0:
+			mods = append(mods, mod{d, "addmaj"})
+		default:
 			mods = append(mods, mod{d, "add"})
 		}
 	}
-	slices.SortStableFunc(mods, func(a, b mod) int { return cmp.Or(cmp.Compare(a.d.num, b.d.num), cmp.Compare(a.d.alter, b.d.alter)) })
+	// By number; a natural note after an altered one, which would replace it when read.
+	slices.SortStableFunc(mods, func(a, b mod) int {
+		return cmp.Or(cmp.Compare(a.d.num, b.d.num), cmp.Compare(len(a.verb), len(b.verb)), cmp.Compare(a.d.alter, b.d.alter))
+	})
 	b := make([]byte, 0, 32)
 	b = append(append(b, f.stem...), '(')
-	for _, m := range mods {
-		b = append(append(b, m.add...), m.d.String()...)
-	}
-	for _, d := range omitted {
-		d.alter = 0
-		b = append(append(b, "no"...), d.String()...)
+	// What is left out comes last, unless another note of the same number follows.
+	for _, late := range [...]bool{false, true} {
+		for _, d := range omitted {
+			if taken[d.num&15] == late || d.alter == 0 && replaced[d.num&15] {
+				continue
+			}
+			d.alter = 0
+			b = append(append(b, "no"...), d.String()...)
+		}
+		if late {
+			break
+		}
+		for _, m := range mods {
+			b = append(append(b, m.verb...), m.d.String()...)
+		}
 	}
 	return string(append(b, ')'))
 }
