@@ -36,9 +36,10 @@ import (
 // The limits of what is read. Beyond them [Read] returns an *Error.
 const (
 	MaxBytes    = 64 << 20  // of XML, uncompressed, and of the archive itself
-	MaxToken    = 1 << 20   // bytes of one tag, text or comment
+	MaxToken    = 256 << 10 // bytes of one tag, text or comment
+	MaxElements = 2_500_000 // and attributes; a large song has 100,000
 	MaxDepth    = 64        // elements within elements; the standard itself needs about ten
-	MaxNotes    = 1_000_000 // of all parts
+	MaxNotes    = 500_000   // and rests, of all parts
 	MaxMeasures = 250_000   // of all parts together
 	MaxParts    = 1000
 	MaxMarks    = 100_000 // keys, meters, tempos, dynamics and hairpins of all parts

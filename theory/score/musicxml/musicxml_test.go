@@ -620,7 +620,7 @@ func TestErrors(t *testing.T) {
 		{"a staff", note("<rest/><duration>1</duration><staff>0</staff>"), `<staff> is "0"`},
 		{"an encoding", `<?xml version="1.0" encoding="KOI8-R"?>` + bar(""), `"KOI8-R": want UTF-8, UTF-16 or ISO-8859-1`},
 		{"an encoding that it hasn't got", `<?xml version="1.0" encoding="UTF-16"?>` + bar(""), "its bytes are not"},
-		{"a long text", bar("<x>" + strings.Repeat("a", MaxToken+100000) + "</x>"), "more than 1 MiB"},
+		{"a long text", bar("<x>" + strings.Repeat("a", MaxToken+100000) + "</x>"), "more than 256 KiB"},
 		{"half a character", "\xff\xfe<\x00a", "broken UTF-16"},
 		{"a lone surrogate", "\xff\xfe<\x00?\x00\x00\xd8a\x00", "broken UTF-16"},
 		{"bad UTF-8", bar("<x>\xff</x>"), "invalid UTF-8"},
@@ -860,7 +860,8 @@ func TestLimits(t *testing.T) {
 		r    io.Reader
 		want string
 	}{
-		{"notes", repeat(bar, `<note><grace/><rest/></note>`, MaxNotes+1, ""), "more than 1000000 notes"},
+		{"notes", repeat(bar, `<note><grace/><rest/></note>`, MaxNotes+1, ""), "more than 500000 notes"},
+		{"elements", repeat(head, `<a/>`, MaxElements, ""), "more than 2500000 elements and attributes"},
 		{"measures", repeat(head, `<measure/>`, MaxMeasures+1, ""), "more than 250000 measures"},
 		{"marks", repeat(bar, `<sound tempo="60"/>`, MaxMarks+1, ""), "more than 100000"},
 		{"bytes", repeat(head, `<a/>`+strings.Repeat(" ", 1000), MaxBytes/1000, ""), "more than 64 MiB"},

@@ -81,7 +81,7 @@ func (r *reader) readNote(p *part) error {
 		if hidden && !e.cue {
 			p.hidden++
 		}
-		p.notes = append(p.notes, n)
+		p.keep(n)
 		v := &p.voices[e.voice]
 		if v.home == 0 {
 			v.home = handOf(e.staff)
@@ -107,9 +107,9 @@ func (r *reader) readNote(p *part) error {
 	if length != nominal {
 		c.rounded++
 	}
-	c.stops = append(c.stops, stop{c.nominal, c.exact})
+	c.visit()
 	c.exact, c.nominal = c.exact.Add(length), c.nominal.Add(nominal)
-	c.stops = append(c.stops, stop{c.nominal, c.exact})
+	c.visit()
 	return r.reach(p)
 }
 

@@ -31,7 +31,8 @@ type part struct {
 	staves   int
 
 	bars   []bar
-	notes  []score.Note // Onset within the bar, Hand holds the staff, Voice an index into voices
+	notes  [][]score.Note // in chunks; Onset within the bar, Hand holds the staff, Voice an index into voices
+	count  int            // of notes
 	voices []voice
 	meters []mark[score.Meter]
 	keys   []mark[keyMark]
@@ -100,6 +101,7 @@ type cursor struct {
 	exact, nominal Time
 	furthest       Time
 	rounded        int // notes whose duration was rounded
+	moves          int // backups and forwards
 	stops          []stop
 	last           Time // onset of the note before, for chords
 	hasLast        bool
@@ -287,6 +289,10 @@ func (r *reader) measure(b bar) { r.tokens.measure = b.number }
 
 // warn adds a warning to p's, with its place.
 func (r *reader) warn(p *part, format string, args ...any) {
+	if len(p.list) >= MaxWarnings {
+		p.more++ // unsaid, so that a million of them cost nothing
+		return
+	}
 	e := r.fail(format, args...).(*Error)
 	e.File = ""
 	p.add(strings.TrimPrefix(e.Error(), "musicxml: "))
@@ -359,10 +365,36 @@ func (r *reader) readMove(p *part, back bool) error {
 	return nil
 }
 
+// A bar of more notes or voices than these gets no help against rounding; so the help costs little time.
+const (
+	maxStops = 1024
+	maxMoves = 64
+)
+
+// A chunk of notes; lists of them grow without being copied.
+const chunk = 1024
+
+// keep adds a note.
+func (p *part) keep(n score.Note) {
+	if p.count%chunk == 0 {
+		p.notes = append(p.notes, make([]score.Note, 0, min(chunk, 64+p.count)))
+	}
+	last := &p.notes[len(p.notes)-1]
+	*last = append(*last, n)
+	p.count++
+}
+
+// visit notes the place of the cursor.
+func (c *cursor) visit() {
+	if len(c.stops) < maxStops {
+		c.stops = append(c.stops, stop{c.nominal, c.exact})
+	}
+}
+
 // find returns the exact place of a nominal one. If no duration of this bar was rounded that is other; else it is the
 // nearest place where a note began or ended, if rounding explains the difference.
 func (c *cursor) find(nominal, other, unit Time) Time {
-	if c.rounded == 0 {
+	if c.moves++; c.rounded == 0 || c.moves > maxMoves {
 		return other
 	}
 	near := unit.Mul(int64(c.rounded), 1).Min(score.T(1, 16))

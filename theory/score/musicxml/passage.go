@@ -20,7 +20,7 @@ func (r *reader) passage(o Options) (*score.Passage, error) {
 	}
 	out := &score.Passage{Title: r.title(), Source: o.File}
 	for i, q := range r.parts {
-		out.Parts = append(out.Parts, score.Part{ID: q.id, Name: q.name, Staves: max(q.staves, 1), Notes: len(q.notes), Chosen: q == p})
+		out.Parts = append(out.Parts, score.Part{ID: q.id, Name: q.name, Staves: max(q.staves, 1), Notes: q.count, Chosen: q == p})
 		if q != p && len(q.bars) > 0 && len(q.bars) != len(p.bars) {
 			r.add(fmt.Sprintf("part %s has %d bars, part %s has %d", p.label(slices.Index(r.parts, p)), len(p.bars), q.label(i), len(q.bars)))
 		}
@@ -34,7 +34,7 @@ func (r *reader) passage(o Options) (*score.Passage, error) {
 	if p.hidden > 0 {
 		p.add(fmt.Sprintf("%s not printed, but sounding: kept", count(p.hidden, "note")))
 	}
-	if len(p.notes) == 0 {
+	if p.count == 0 {
 		p.add("the part has no notes")
 	}
 
@@ -147,7 +147,7 @@ func (r *reader) list() string {
 func (r *reader) piano() *part {
 	rank := func(p *part) int {
 		switch {
-		case len(p.notes) == 0:
+		case p.count == 0:
 			return 0
 		case p.staves < 2:
 			return 1
@@ -158,7 +158,7 @@ func (r *reader) piano() *part {
 	}
 	best := r.parts[0]
 	for _, p := range r.parts[1:] {
-		if a, b := rank(p), rank(best); a > b || a == b && a > 1 && len(p.notes) > len(best.notes) {
+		if a, b := rank(p), rank(best); a > b || a == b && a > 1 && p.count > best.count {
 			best = p
 		}
 	}
@@ -284,7 +284,7 @@ func (p *part) place(out *score.Passage, when func(int, Time) Time) {
 			number[i][h] = n + 1
 		}
 	}
-	out.Notes, p.notes = p.notes, nil
+	out.Notes, p.notes = slices.Concat(p.notes...), nil
 	for i := range out.Notes {
 		n := &out.Notes[i]
 		n.Onset = when(n.Bar, n.Onset)

@@ -24,7 +24,7 @@ type source struct {
 
 var (
 	errTooLong  = fmt.Errorf("more than %d MiB of XML", MaxBytes>>20)
-	errTooWide  = fmt.Errorf("a single tag, text or comment of more than %d MiB", MaxToken>>20)
+	errTooWide  = fmt.Errorf("a single tag, text or comment of more than %d KiB", MaxToken>>10)
 	errUTF16    = errors.New("broken UTF-16: half a character")
 	errEncoding = errors.New("want UTF-8, UTF-16 or ISO-8859-1")
 )

@@ -21,6 +21,7 @@ type tokens struct {
 	line    int        // where it begins
 	col     int
 	buf     []byte
+	count   int // elements and attributes so far
 }
 
 func newTokens(src *source, wide bool, file string) *tokens {
@@ -65,6 +66,9 @@ func (t *tokens) next() (xml.Token, error) {
 	switch tok := tok.(type) {
 	case xml.StartElement:
 		t.line, t.col, t.attrs = line, col, tok.Attr
+		if t.count += 1 + len(tok.Attr); t.count > MaxElements {
+			return nil, t.fail("more than %d elements and attributes", MaxElements)
+		}
 		if len(t.open) == MaxDepth {
 			return nil, t.fail("elements nested more than %d deep", MaxDepth)
 		}
