@@ -1,0 +1,545 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"plumbline/theory/chord"
+	"plumbline/theory/key"
+	"plumbline/theory/line"
+	"plumbline/theory/pitch"
+	"plumbline/theory/score"
+)
+
+// The JSON of describe; other programs rely on these names.
+type (
+	descriptionJSON struct {
+		Title      string          `json:"title"`
+		Key        string          `json:"key"`
+		Sonorities []sonorityJSON  `json:"sonorities"`
+		Lines      []lineJSON      `json:"lines"`
+		Sequences  []sequenceJSON  `json:"sequences"`
+		Warnings   []string        `json:"warnings,omitempty"`
+		Keys       []keyChangeJSON `json:"keys,omitempty"`
+	}
+	keyChangeJSON struct {
+		Bar      string `json:"bar"`
+		Beat     string `json:"beat"`
+		Key      string `json:"key"`
+		Declared bool   `json:"declared"` // false: only the signature is given, and the key is the major one it could mean
+	}
+	sonorityJSON struct {
+		Bar       string        `json:"bar"`
+		Beat      string        `json:"beat"`
+		Notes     []string      `json:"notes"`
+		Bass      string        `json:"bass"`
+		Left      handJSON      `json:"left"`
+		Right     handJSON      `json:"right"`
+		Readings  []readingJSON `json:"readings"`
+		SetClass  setJSON       `json:"set_class"`
+		Clusters  []clusterJSON `json:"clusters"`
+		WhiteKeys bool          `json:"white_keys"`
+		BlackKeys bool          `json:"black_keys"`
+		Numeral   string        `json:"numeral"`
+		Function  string        `json:"function"`
+	}
+	handJSON struct {
+		Notes     []string `json:"notes"`
+		Stack     string   `json:"stack"`
+		StackText string   `json:"stack_text"`
+	}
+	readingJSON struct {
+		Label     string            `json:"label"`
+		Words     string            `json:"words"`
+		Kind      string            `json:"kind"`
+		Root      string            `json:"root"`
+		Quality   string            `json:"quality"`
+		Inversion int               `json:"inversion"`
+		Members   map[string]string `json:"members"`
+		Missing   []string          `json:"missing"`
+		Added     []string          `json:"added"`
+		Altered   []string          `json:"altered"`
+		Respelled []string          `json:"respelled"`
+		Why       string            `json:"why"`
+	}
+	setJSON struct {
+		Forte      string `json:"forte"`
+		Prime      string `json:"prime"`
+		PrimeForte string `json:"prime_forte"`
+		Vector     string `json:"vector"`
+	}
+	clusterJSON struct {
+		Kind  string   `json:"kind"`
+		Notes []string `json:"notes"`
+	}
+	lineJSON struct {
+		Name   string   `json:"name"`
+		Notes  []string `json:"notes"`
+		Motion string   `json:"motion"`
+	}
+	sequenceJSON struct {
+		Kind  string   `json:"kind"`
+		From  string   `json:"from"`
+		To    string   `json:"to"`
+		Notes []string `json:"notes"`
+		Text  string   `json:"text"`
+	}
+)
+
+func pitchNames(ps []pitch.Pitch) []string {
+	out := make([]string, 0, len(ps))
+	for _, p := range ps {
+		if n := p.String(); len(out) == 0 || out[len(out)-1] != n {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// nonNil makes an empty list of a nil one, so that JSON has [] and not null.
+func nonNil(s []string) []string {
+	if s == nil {
+		return []string{}
+	}
+	return s
+}
+
+func describeHand(ps []pitch.Pitch) handJSON {
+	st := chord.StackOf(ps)
+	return handJSON{pitchNames(ps), st.Kind, st.Text}
+}
+
+// describeNotes describes what sounds together.
+func describeNotes(left, right []pitch.Pitch) sonorityJSON {
+	all := append(append([]pitch.Pitch{}, left...), right...)
+	sortPitches(all)
+	set := chord.SetOf(all)
+	s := sonorityJSON{Notes: pitchNames(all), Bass: all[0].String(), Left: describeHand(left), Right: describeHand(right),
+		SetClass: setJSON{set.Forte, set.Prime, set.PrimeForte, set.Vector}, WhiteKeys: chord.WhiteOnly(all), BlackKeys: chord.BlackOnly(all),
+		Clusters: []clusterJSON{}}
+	for _, c := range chord.Clusters(all) {
+		s.Clusters = append(s.Clusters, clusterJSON{c.Kind, pitchNames(c.Notes)})
+	}
+	for _, r := range chord.NameHands(left, right) {
+		rj := readingJSON{Label: r.Label, Words: r.Words, Kind: string(r.Kind), Quality: r.Quality, Inversion: r.Inversion, Members: map[string]string{},
+			Missing: nonNil(r.Missing), Added: nonNil(r.Added), Altered: nonNil(r.Altered), Respelled: nonNil(r.Respelled), Why: r.Why}
+		if r.Rooted {
+			rj.Root = r.Root.String()
+		}
+		for _, m := range r.Members {
+			rj.Members[m.Pitch.String()] = m.Role
+		}
+		s.Readings = append(s.Readings, rj)
+	}
+	return s
+}
+
+// describePassage describes a region of a passage.
+func describePassage(p *score.Passage, region score.Region) descriptionJSON {
+	d := descriptionJSON{Title: p.Title, Sonorities: []sonorityJSON{}, Lines: []lineJSON{}, Sequences: []sequenceJSON{}, Warnings: p.Warnings}
+	for i, k := range p.Keys {
+		bar, beat := p.BeatAt(k.At)
+		d.Keys = append(d.Keys, keyChangeJSON{bar, beat.String(), keyText(k), k.Declared})
+		if i == 0 || !region.From.Less(k.At) {
+			d.Key = keyText(k)
+		}
+	}
+	sounding := p.Sounding()
+	notes := layerNotes(sounding, region)
+	for _, s := range score.Slices(notes, region.From, region.To) {
+		left, right := pitchesOf(s.Hand(score.Left)), pitchesOf(s.Hand(score.Right))
+		sj := describeNotes(left, right)
+		bar, beat := p.BeatAt(s.At)
+		sj.Bar, sj.Beat = bar, beat.String()
+		d.Sonorities = append(d.Sonorities, sj)
+	}
+	if region.Moment {
+		return d
+	}
+	for _, l := range []struct {
+		name string
+		line line.Line
+	}{{"bass", line.Bass(notes, region)}, {"top line", line.Top(notes, region)}} {
+		if len(l.line) < 2 {
+			continue
+		}
+		d.Lines = append(d.Lines, lineJSON{l.name, pitchNames(pitchesOf(l.line)), motionText(l.line)})
+		d.Sequences = append(d.Sequences, circleRuns(p, l.name, l.line)...)
+	}
+	return d
+}
+
+// keyText names a key as far as the passage declares it; a signature alone is said as one.
+func keyText(k score.KeyChange) string {
+	if k.Declared {
+		return k.Key.String()
+	}
+	n := k.Key.Signature()
+	switch {
+	case n == 0:
+		return "no sharps or flats"
+	case n == 1:
+		return "1 sharp"
+	case n == -1:
+		return "1 flat"
+	case n > 0:
+		return fmt.Sprintf("%d sharps", n)
+	}
+	return fmt.Sprintf("%d flats", -n)
+}
+
+func pitchesOf(notes []score.Note) []pitch.Pitch {
+	out := make([]pitch.Pitch, len(notes))
+	for i, n := range notes {
+		out[i] = n.Pitch
+	}
+	return out
+}
+
+func sortPitches(ps []pitch.Pitch) {
+	for i := 1; i < len(ps); i++ { // few and nearly sorted
+		for j := i; j > 0 && ps[j].Compare(ps[j-1]) < 0; j-- {
+			ps[j], ps[j-1] = ps[j-1], ps[j]
+		}
+	}
+}
+
+// motionText says how a whole line moves, in a few words.
+func motionText(l line.Line) string {
+	moves := l.Moves()
+	if len(moves) == 0 {
+		return "stays on one note"
+	}
+	if m, ok := line.Best(l); ok {
+		j := line.Judge(l, m)
+		verb := "moves"
+		if j.Rising == 0 {
+			verb = "falls"
+		} else if j.Falling == 0 {
+			verb = "rises"
+		}
+		if m == line.CircleOfFifths {
+			verb = "moves"
+		}
+		text := verb + " " + m.String()
+		if n := len(j.Altered); n > 0 {
+			text += fmt.Sprintf(", %d of %d moves altered", n, len(j.Moves))
+		}
+		return text
+	}
+	steps := 0
+	for _, m := range moves {
+		if n := m.Interval.Number(); n <= 2 {
+			steps++
+		}
+	}
+	low, high := l[0].Pitch, l[0].Pitch
+	for _, n := range l {
+		if n.Pitch.Compare(low) < 0 {
+			low = n.Pitch
+		}
+		if n.Pitch.Compare(high) > 0 {
+			high = n.Pitch
+		}
+	}
+	return fmt.Sprintf("%d of %d moves by step, between %s and %s", steps, len(moves), low, high)
+}
+
+// circleRuns finds stretches of a line of at least four notes that go round the circle of fifths.
+func circleRuns(p *score.Passage, name string, l line.Line) []sequenceJSON {
+	var out []sequenceJSON
+	moves := l.Moves()
+	for i := 0; i < len(moves); {
+		j := i
+		for j < len(moves) && len(line.Judge(line.Line{moves[j].From, moves[j].To}, line.CircleOfFifths).Misfits) == 0 {
+			j++
+		}
+		if j-i >= 3 {
+			run := line.Line{moves[i].From}
+			for _, m := range moves[i:j] {
+				run = append(run, m.To)
+			}
+			out = append(out, sequenceJSON{"circle of fifths", p.Where(run[0].Onset), p.Where(run[len(run)-1].Onset), pitchNames(pitchesOf(run)),
+				fmt.Sprintf("the %s goes round the circle of fifths: %s", name, run)})
+		}
+		i = max(j, i+1)
+	}
+	return out
+}
+
+func newDescribeCmd(e *env) *cobra.Command {
+	var pf passageFlags
+	var notes, left, right, keyName string
+	var asJSON, full bool
+	cmd := &cobra.Command{
+		Use:   "describe PASSAGE",
+		Short: "Tell what is there: each sonority by hand, its readings, the lines",
+		Long: `Tells what sounds at each onset: the notes of each hand and how they are stacked,
+the readings of the whole from the likeliest on, each with its reason, the set
+class, and how bass and top line move. A place of up to four sonorities is told
+in full, a longer one in a line each (--full tells all).
+
+--notes names loose notes, low to high; --left and --right when hands matter.`,
+		Example: `  plumbline describe song.mxl --at "bars 3-4"
+  plumbline describe song.mxl --at "bar 3 beat 1"
+  plumbline describe --notes "E3 G#3 B3 C#4"
+  plumbline describe --left "A2 E3 B3" --right "E4 A4 D5"`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			loose := notes != "" || left != "" || right != ""
+			switch {
+			case loose && len(args) > 0:
+				return &usageError{cmd.CommandPath(), errors.New("name a passage or loose notes, not both")}
+			case loose && (pf.at != "" || pf.part != ""):
+				return &usageError{cmd.CommandPath(), errors.New("--at and --part are for passages")}
+			case notes != "" && (left != "" || right != ""):
+				return &usageError{cmd.CommandPath(), errors.New("--notes has no hands; use --left and --right alone")}
+			case loose:
+				return nil
+			}
+			return needArgs("PASSAGE")(cmd, args)
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if keyName != "" {
+				if _, err := key.Parse(keyName); err != nil {
+					return &usageError{cmd.CommandPath(), fmt.Errorf("--key: %w", err)}
+				}
+			}
+			var d descriptionJSON
+			if len(args) == 0 {
+				var hands [3][]pitch.Pitch
+				for i, list := range []string{left, right, notes} {
+					ps, err := parsePitches(list)
+					if err != nil {
+						return &usageError{cmd.CommandPath(), err}
+					}
+					hands[i] = ps
+				}
+				l, r := hands[0], hands[1]
+				if notes != "" {
+					l, r = nil, hands[2]
+				}
+				if len(l)+len(r) == 0 {
+					return &usageError{cmd.CommandPath(), errors.New("no notes are named; want, for instance, --notes \"C4 E4 G4\"")}
+				}
+				sj := describeNotes(l, r)
+				if notes != "" { // loose notes lie in no hand
+					sj.Left, sj.Right = describeHand(nil), describeHand(nil)
+				}
+				d = descriptionJSON{Key: keyName, Sonorities: []sonorityJSON{sj}, Lines: []lineJSON{}, Sequences: []sequenceJSON{}}
+				if asJSON {
+					return writeJSON(e.stdout, d)
+				}
+				writeSonority(e.stdout, sj, chord.StackOf(append(append([]pitch.Pitch{}, l...), r...)), notes != "")
+				return nil
+			}
+			p, region, err := e.load(args[0], pf)
+			if errors.Is(err, errPartsListed) {
+				return nil
+			}
+			if err != nil {
+				return err
+			}
+			d = describePassage(p, region)
+			if keyName != "" {
+				d.Key = keyName
+			}
+			if asJSON {
+				return writeJSON(e.stdout, d)
+			}
+			writeDescription(e.stdout, p, region, d, full || len(d.Sonorities) <= 4)
+			return nil
+		},
+	}
+	pf.add(cmd)
+	cmd.Flags().StringVar(&notes, "notes", "", "loose notes, low to high, as in \"E3 G#3 B3 C#4\"")
+	cmd.Flags().StringVar(&left, "left", "", "loose notes of the left hand")
+	cmd.Flags().StringVar(&right, "right", "", "loose notes of the right hand")
+	cmd.Flags().StringVar(&keyName, "key", "", "the key, as in \"A major\"")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "the same facts for a program")
+	cmd.Flags().BoolVar(&full, "full", false, "tell every sonority in full")
+	return cmd
+}
+
+func parsePitches(list string) ([]pitch.Pitch, error) {
+	var ps []pitch.Pitch
+	for _, f := range strings.FieldsFunc(list, func(r rune) bool { return strings.ContainsRune(" ,;+\t", r) }) {
+		p, err := pitch.Parse(f)
+		if err != nil {
+			return nil, err
+		}
+		if len(ps) == 64 {
+			return nil, errors.New("more than 64 notes; nobody plays so many at once")
+		}
+		ps = append(ps, p)
+	}
+	return ps, nil
+}
+
+func writeJSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
+}
+
+func writeDescription(w io.Writer, p *score.Passage, region score.Region, d descriptionJSON, full bool) {
+	title := d.Title
+	if title == "" {
+		title = p.Source
+	}
+	meters := ""
+	if len(p.Bars) > 0 {
+		meters = p.Bars[p.BarAt(region.From)].Meter.String()
+	}
+	fmt.Fprintf(w, "%s\n", title)
+	from, to := p.Bars[p.BarAt(region.From)], p.Bars[p.BarAt(region.From)]
+	for _, b := range p.Bars {
+		if b.Start.Less(region.To) {
+			to = b
+		}
+	}
+	place := "bar " + from.Number
+	if from.Number != to.Number {
+		place = "bars " + from.Number + "-" + to.Number
+	}
+	if l := region.Layer.String(); l != "" {
+		place += ", " + l
+	}
+	facts := []string{place}
+	if d.Key != "" {
+		facts = append(facts, d.Key)
+	}
+	facts = append(facts, meters, count(len(d.Sonorities), "sonority", "sonorities"))
+	fmt.Fprintf(w, "%s\n\n", strings.Join(facts, "; "))
+	switch {
+	case len(d.Sonorities) == 0:
+		fmt.Fprintln(w, "nothing sounds there")
+	case full:
+		for _, s := range d.Sonorities {
+			fmt.Fprintf(w, "bar %s beat %s\n", s.Bar, s.Beat)
+			writeSonority(w, s, chord.Stack{}, false)
+			fmt.Fprintln(w)
+		}
+	default:
+		fmt.Fprintf(w, "%-11s %-22s %-22s %s\n", "bar.beat", "left hand", "right hand", "first reading")
+		for _, s := range d.Sonorities {
+			fmt.Fprintf(w, "%-11s %-22s %-22s %s\n", s.Bar+"."+s.Beat, handCell(s.Left), handCell(s.Right), s.Readings[0].Label)
+		}
+		fmt.Fprintln(w)
+	}
+	for _, l := range d.Lines {
+		fmt.Fprintf(w, "%s: %s\n%s\n", l.Name, l.Motion, wrap(shorten(l.Notes, 40), 78, "    "))
+	}
+	for _, s := range d.Sequences {
+		fmt.Fprintf(w, "sequence, %s to %s:\n%s\n", s.From, s.To, wrap(s.Text, 78, "    "))
+	}
+	if !full && len(d.Sonorities) > 0 {
+		fmt.Fprintf(w, "\nOne sonority in full: --at \"bar %s beat %s\"; all of them: --full\n", d.Sonorities[0].Bar, d.Sonorities[0].Beat)
+	}
+}
+
+// count returns "1 sonority", "3 sonorities".
+func count(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
+}
+
+// shorten joins note names; of very many only the first and the last are told.
+func shorten(notes []string, most int) string {
+	if len(notes) <= most {
+		return strings.Join(notes, " ")
+	}
+	return strings.Join(notes[:most-10], " ") + " … " + strings.Join(notes[len(notes)-10:], " ")
+}
+
+func handCell(h handJSON) string {
+	if len(h.Notes) == 0 {
+		return "-"
+	}
+	s := strings.Join(h.Notes, " ")
+	switch h.Stack {
+	case "fifths", "fourths", "seconds":
+		s += " (" + h.Stack + ")"
+	case "thirds":
+		if len(h.Notes) > 2 {
+			s += " (thirds)"
+		}
+	}
+	return s
+}
+
+// writeSonority tells one sonority in full. Loose notes lie in no hand; their stack is given.
+func writeSonority(w io.Writer, s sonorityJSON, all chord.Stack, loose bool) {
+	field := func(name, text string) {
+		for i, l := range strings.Split(wrap(text, 66, ""), "\n") {
+			if i > 0 {
+				name = ""
+			}
+			fmt.Fprintf(w, "  %-11s %s\n", name, l)
+		}
+	}
+	if loose {
+		field("notes", strings.Join(s.Notes, " ")+stackSaid(all.Text))
+	} else {
+		for _, h := range []struct {
+			name string
+			hand handJSON
+		}{{"left hand", s.Left}, {"right hand", s.Right}} {
+			if len(h.hand.Notes) > 0 {
+				field(h.name, strings.Join(h.hand.Notes, " ")+stackSaid(h.hand.StackText))
+			}
+		}
+	}
+	for i, r := range s.Readings {
+		name := "reads as"
+		if i > 0 {
+			name = "or"
+		}
+		label := r.Label
+		if r.Words != "" && r.Words != r.Label {
+			label += "  " + r.Words
+		}
+		field(name, label)
+		var parts []string
+		for _, n := range s.Notes {
+			if role := r.Members[n]; role != "" {
+				parts = append(parts, n+" "+role)
+			}
+		}
+		if len(parts) > 0 && len(s.Notes) > 1 {
+			field("", strings.Join(parts, ", "))
+		}
+		if len(r.Respelled) > 0 {
+			field("", "if "+strings.Join(r.Respelled, ", "))
+		}
+		field("", r.Why)
+	}
+	for _, c := range s.Clusters {
+		field("cluster", c.Kind+": "+strings.Join(c.Notes, " "))
+	}
+	set := s.SetClass.Forte + " (" + s.SetClass.Prime + ")"
+	if s.SetClass.PrimeForte != s.SetClass.Prime {
+		set += ", Forte's prime form (" + s.SetClass.PrimeForte + ")"
+	}
+	field("set class", set+" <"+s.SetClass.Vector+">")
+	switch {
+	case s.WhiteKeys:
+		field("keys", "white only")
+	case s.BlackKeys:
+		field("keys", "black only")
+	}
+}
+
+func stackSaid(text string) string {
+	if text == "" {
+		return ""
+	}
+	return "  " + text
+}
