@@ -37,7 +37,7 @@ const (
 )
 
 // The device of this process. The library allows one context in a process, and silently misbehaves with a second one.
-// All but once and opened is written before opened is closed and only read afterwards.
+// All but once, opened and switched is written before opened is closed and only read afterwards.
 var device = struct {
 	once    sync.Once
 	opened  chan struct{}
@@ -45,6 +45,8 @@ var device = struct {
 	err     *DeviceError
 	chatter string
 	turn    chan struct{} // holds one token; who has it may play
+	// switched is closed when the last suspension or resumption is done; nil before the first.
+	switched chan struct{}
 }{opened: make(chan struct{}), turn: make(chan struct{}, 1)}
 
 // restoreStderr ends the first opening's hold on stderr; it may be called more than once.
@@ -114,14 +116,23 @@ func lost(err error) error {
 	return &DeviceError{Reason: "the device stopped working", Detail: device.chatter, Err: err}
 }
 
-// rest suspends the device. The library may hold its lock while it waits for the device, so the wait is bounded.
-func rest() {
-	done := make(chan struct{})
+// rest suspends the device. Its error is Context.Err, which is looked at before each play.
+func rest() { wait(switchDevice(device.ctx.Suspend), restWait) }
+
+// switchDevice suspends or resumes the device, in its turn, and closes the channel it returns when that is done. The library
+// does either only while the device isn't taking samples, so that a hanging device keeps it waiting for ever: the caller
+// bounds the wait, and what it didn't wait for must still not overtake what comes later. The caller has the turn.
+func switchDevice(to func() error) <-chan struct{} {
+	before, done := device.switched, make(chan struct{})
+	device.switched = done
 	go func() {
-		device.ctx.Suspend() // its error is Context.Err, which is looked at before each play
-		close(done)
+		defer close(done)
+		if before != nil {
+			<-before
+		}
+		to()
 	}()
-	wait(done, restWait)
+	return done
 }
 
 // wait waits for done, at most for d, and reports whether it came.
@@ -208,8 +219,8 @@ func (s *sink) play(ctx context.Context, clip *synth.Clip) error {
 	}
 	p.Play() // fills the buffer, while the device still rests
 	defer rest()
-	if err := resume(); err != nil {
-		return err
+	if !wait(switchDevice(device.ctx.Resume), playGrace) {
+		return lost(fmt.Errorf("the device isn't ready within %v", playGrace))
 	}
 
 	tick := time.NewTicker(poll)
@@ -236,23 +247,6 @@ func (s *sink) play(ctx context.Context, clip *synth.Clip) error {
 		return lost(err)
 	}
 	return nil
-}
-
-// resume wakes the device. Like rest it may have to wait for a lock that a hanging device never gives back.
-func resume() error {
-	failed := make(chan error, 1)
-	go func() { failed <- device.ctx.Resume() }()
-	t := time.NewTimer(playGrace)
-	defer t.Stop()
-	select {
-	case err := <-failed:
-		if err != nil {
-			return lost(err)
-		}
-		return nil
-	case <-t.C:
-		return lost(fmt.Errorf("the device isn't ready within %v", playGrace))
-	}
 }
 
 // fade brings a playing clip to silence without a click. The mixer ramps from one volume to the next over the samples it
