@@ -261,6 +261,8 @@ func (r *barReader) mark(t token) bool {
 	} else if m.text == louder || m.text == softer {
 		m.what = hairpin
 	}
-	r.marks = append(r.marks, m)
+	if msg := r.addMark(m); msg != "" {
+		return r.failAt(t.pos, "%s", msg)
+	}
 	return true
 }

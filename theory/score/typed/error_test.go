@@ -231,6 +231,14 @@ func TestReadLimits(t *testing.T) {
 	if err == nil || err.Error() != "typed: bar 1, right hand (line 3:3000010): more than 1000000 notes" {
 		t.Errorf("a million notes and one: %v", err)
 	}
+	_, err = Read("", strings.NewReader("meter: 4/4\nbar 1\nright: q C4 "+strings.Repeat("[p]", maxMarks+1)))
+	if want := "typed: bar 1, right hand (line 3:300013): more than 100000 marks"; err == nil || err.Error() != want {
+		t.Errorf("too many marks: %v; want %s", err, want)
+	}
+	_, err = Read("", strings.NewReader("meter: 4/4\nbar 1\nright:"+strings.Repeat("|", maxTokens+1)))
+	if want := "typed: bar 1, right hand (line 3:2000007): too much in one line; begin another block of bars"; err == nil || err.Error() != want {
+		t.Errorf("too many tokens: %v; want %s", err, want)
+	}
 	body := "meter: 4/4\nbar 1\n" + strings.Repeat("right+: w C4\n", maxFurther+1)
 	_, err = Read("", strings.NewReader(body))
 	if want := "typed: bar 1, right hand (line 103:1): more than 100 lines of further notes for the right hand"; err == nil || err.Error() != want {

@@ -44,14 +44,14 @@ func (w *writer) marks() ([]barMarks, error) {
 		}
 		i := p.BarAt(at)
 		at = at.Sub(p.Bars[i].Start)
-		if head && at.Sign() == 0 && len(out[i].inside) == 0 {
+		if head && at.Sign() == 0 {
 			out[i].head = append(out[i].head, text)
 			return nil
 		}
 		out[i].inside = append(out[i].inside, placedMark{at, "[" + text + "]"})
 		return nil
 	}
-	for _, k := range p.Keys {
+	for _, k := range inOrder(p.Keys, func(a, b score.KeyChange) int { return a.At.Compare(b.At) }) {
 		s, ok := keyText(k)
 		if !ok {
 			return nil, fmt.Errorf("%s: a key that cannot be written", p.Where(k.At))
@@ -60,7 +60,7 @@ func (w *writer) marks() ([]barMarks, error) {
 			return nil, err
 		}
 	}
-	for _, t := range p.Tempos {
+	for _, t := range inOrder(p.Tempos, func(a, b score.Tempo) int { return a.At.Compare(b.At) }) {
 		s, ok := tempoText(t.Quarters)
 		if !ok {
 			return nil, fmt.Errorf("%s: a tempo of %v quarter notes a minute cannot be written", p.Where(t.At), t.Quarters)
@@ -69,7 +69,7 @@ func (w *writer) marks() ([]barMarks, error) {
 			return nil, err
 		}
 	}
-	for _, d := range p.Dynamics {
+	for _, d := range inOrder(p.Dynamics, func(a, b score.Dynamic) int { return a.At.Compare(b.At) }) {
 		s := d.Text
 		if !isDynamic(s) {
 			s = quoted(s)
@@ -91,6 +91,12 @@ func (w *writer) marks() ([]barMarks, error) {
 		slices.SortStableFunc(b.inside, func(a, b placedMark) int { return a.at.Compare(b.at) })
 	}
 	return out, nil
+}
+
+func inOrder[M any](marks []M, compare func(a, b M) int) []M {
+	marks = slices.Clone(marks)
+	slices.SortStableFunc(marks, compare)
+	return marks
 }
 
 // layout puts the notes of one voice in one bar into as few lines as it easily can. Line 0 is never missing; it is empty

@@ -11,6 +11,9 @@ import (
 // A pos is a place in the text: a line, and bytes into it.
 type pos struct{ line, at int }
 
+// maxTokens is the most that the lines of one hand under one bar line may hold.
+const maxTokens = 2_000_000
+
 type kind int8
 
 const (
@@ -27,11 +30,14 @@ type token struct {
 	text string
 }
 
-// lex cuts the line from byte i on into tokens. At a bracket without its other half it stops and says so.
-func lex(line string, n, i int) (toks []token, at pos, msg string) {
+// lex cuts the line from byte i on into tokens and adds them to toks. At a bracket without its other half it stops and says so.
+func lex(toks []token, line string, n, i int) (more []token, at pos, msg string) {
 	for i < len(line) {
 		r, w := utf8.DecodeRuneInString(line[i:])
 		here := pos{n, i}
+		if len(toks) >= maxTokens {
+			return toks, here, "too much in one line; begin another block of bars"
+		}
 		switch {
 		case unicode.IsSpace(r):
 			i += w

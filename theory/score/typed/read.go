@@ -16,7 +16,7 @@ import (
 
 // Read reads a typed passage; name is kept as its Source and in errors. Errors in the text are *Error, found by errors.As;
 // if several lines have one, they come joined in order of place, ten at most. A file of more than 4 MiB, with more than a
-// million notes or with times that are not [score.Time.InRange] is refused. Bar numbers that don't go on by one are kept and
+// million notes or 100,000 marks, or with times that are not [score.Time.InRange] is refused. Bar numbers that don't go on by one are kept and
 // give a warning. The model has no chords of grace notes: those are read as grace notes one after the other.
 func Read(name string, r io.Reader) (*score.Passage, error) {
 	text, err := io.ReadAll(io.LimitReader(r, maxBytes+1))
@@ -282,18 +282,26 @@ func (r *reader) change(name, value string, p pos, barName string, h *handLine, 
 	case "key":
 		m.what = keyMark
 		if m.key, msg = parseKey(value); msg == "" {
-			r.marks = append(r.marks, m)
+			msg = r.addMark(m)
 		}
 	case "tempo":
 		m.what = tempoMark
 		if m.tempo, msg = parseTempo(value); msg == "" {
-			r.marks = append(r.marks, m)
+			msg = r.addMark(m)
 		}
 	}
 	if msg != "" {
 		r.fail(p, barName, h, "%s", msg)
 	}
 	return msg == ""
+}
+
+func (r *reader) addMark(m rawMark) (msg string) {
+	if len(r.marks) >= maxMarks {
+		return fmt.Sprintf("more than %d marks", maxMarks)
+	}
+	r.marks = append(r.marks, m)
+	return ""
 }
 
 // readBarLine reads "bars 1-4" or "bar 3: meter 3/4, key D minor".
@@ -481,7 +489,7 @@ func (r *reader) readHand(line string, n int, start pos) {
 // carryOn adds the rest of a line to the current hand.
 func (r *reader) carryOn(line string, n, from int) {
 	h := r.hand
-	toks, at, msg := lex(line, n, from)
+	toks, at, msg := lex(h.toks, line, n, from)
 	if msg != "" && !h.bad {
 		bar := ""
 		if r.block != nil {
@@ -490,7 +498,7 @@ func (r *reader) carryOn(line string, n, from int) {
 		h.bad = true
 		r.fail(at, bar, h, "%s", msg)
 	}
-	h.toks = append(h.toks, toks...)
+	h.toks = toks
 	h.end = pos{n, len(strings.TrimRight(line, " \t"))}
 }
 

@@ -75,6 +75,7 @@ const (
 const (
 	maxBytes   = 4 << 20
 	maxNotes   = 1_000_000
+	maxMarks   = 100_000 // with keys and tempos
 	maxVoice   = 999
 	maxFurther = 100 // lines of further notes of one voice in a block
 	maxErrors  = 10

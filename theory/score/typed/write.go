@@ -63,6 +63,9 @@ func (w *writer) write() error {
 	if len(p.Notes) > maxNotes {
 		return fmt.Errorf("more than %d notes", maxNotes)
 	}
+	if len(p.Keys)+len(p.Tempos)+len(p.Dynamics) > maxMarks {
+		return fmt.Errorf("more than %d marks", maxMarks)
+	}
 	if err := w.check(); err != nil {
 		return err
 	}
