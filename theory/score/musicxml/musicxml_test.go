@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -881,5 +882,105 @@ func TestLimits(t *testing.T) {
 	}
 	if _, err := Read(strings.NewReader("<score-partwise><part-list>"+many.String()), Options{}); err == nil || !strings.Contains(err.Error(), "more than 1000 parts") {
 		t.Errorf("parts: %v", err)
+	}
+}
+
+// TestRandomScores reads scores made at random, with a fixed seed: well-formed, but with whatever durations, tuplets, moves
+// and divisions. They are refused with an *Error or keep what a passage promises; and partwise and timewise are the same.
+func TestRandomScores(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(1, 2))
+	pick := func(list ...string) string { return list[rnd.IntN(len(list))] }
+	measure := func() string {
+		var b strings.Builder
+		for range rnd.IntN(12) {
+			d := rnd.IntN(9) + 1
+			if rnd.IntN(40) == 0 {
+				d = rnd.IntN(1 << 30)
+			}
+			switch rnd.IntN(14) {
+			case 0:
+				b.WriteString(back(d))
+			case 1:
+				b.WriteString(ahead(d))
+			case 2:
+				b.WriteString("<attributes><divisions>" + pick("1", "2", "3", "4", "7", "12", "480", "0.25", "1048573", "999999937") + "</divisions></attributes>")
+			case 3:
+				b.WriteString("<attributes><time><beats>" + pick("1", "2", "3", "4", "6", "3+2") + "</beats><beat-type>" + pick("2", "4", "8", "16") + "</beat-type></time></attributes>")
+			case 4:
+				b.WriteString(`<direction placement="below"><direction-type><wedge type="` + pick("crescendo", "diminuendo", "stop") + `"/></direction-type><offset sound="yes">` + pick("-3", "1", "7.5") + `</offset><staff>2</staff><sound tempo="60"/></direction>`)
+			case 5:
+				b.WriteString("<attributes><key><fifths>" + pick("-7", "0", "3") + "</fifths></key><transpose><chromatic>" + pick("-2", "0", "9") + "</chromatic></transpose></attributes>")
+			default:
+				more := []string{voiced(1 + rnd.IntN(4)), "<type>" + pick("whole", "quarter", "eighth", "16th", "64th") + "</type>", staff(1 + rnd.IntN(2))}
+				if rnd.IntN(3) == 0 {
+					more = append(more, tuplet(rnd.IntN(12)+1, rnd.IntN(8)+1))
+				}
+				if rnd.IntN(4) == 0 {
+					more = append(more, pick("chord", "cue", "grace", "slash", "<dot/>", `<tie type="start"/>`, `<tie type="stop"/>`))
+					if last := more[len(more)-1]; last == "grace" || last == "slash" {
+						d = -1
+					}
+				}
+				b.WriteString(n(pick("C4", "F#4", "Bb3", "E5", "r"), d, more...))
+			}
+		}
+		return b.String()
+	}
+	read, refused := 0, 0
+	for range 3000 {
+		var body [2][]string
+		var head []string
+		for i := range 1 + rnd.IntN(5) {
+			head = append(head, fmt.Sprintf(`<measure number="%d"%s>`, i, pick("", "", ` implicit="yes"`)))
+			for p := range body {
+				m := measure()
+				if i == 0 {
+					m = "<attributes>" + common + "</attributes>" + m
+				}
+				body[p] = append(body[p], m)
+			}
+		}
+		var partwise, timewise strings.Builder
+		partwise.WriteString("<score-partwise>")
+		for p := range body {
+			fmt.Fprintf(&partwise, `<part id="P%d">`, p)
+			for i := range head {
+				partwise.WriteString(head[i] + body[p][i] + "</measure>")
+			}
+			partwise.WriteString("</part>")
+		}
+		partwise.WriteString("</score-partwise>")
+		timewise.WriteString("<score-timewise>")
+		for i := range head {
+			timewise.WriteString(head[i])
+			for p := range body {
+				fmt.Fprintf(&timewise, `<part id="P%d">%s</part>`, p, body[p][i])
+			}
+			timewise.WriteString("</measure>")
+		}
+		timewise.WriteString("</score-timewise>")
+
+		a, errA := Read(strings.NewReader(partwise.String()), Options{Part: "P1"})
+		b, errB := Read(strings.NewReader(timewise.String()), Options{Part: "P1"})
+		if (errA == nil) != (errB == nil) {
+			t.Fatalf("%s\npartwise: %v\ntimewise: %v", partwise.String(), errA, errB)
+		}
+		if errA != nil {
+			refused++
+			var e *Error
+			if !errors.As(errA, &e) {
+				t.Fatalf("%s: %v", partwise.String(), errA)
+			}
+			continue
+		}
+		read++
+		check(t, a)
+		a.Warnings, b.Warnings = nil, nil // they give lines and columns
+		if !reflect.DeepEqual(a, b) {
+			t.Fatalf("%s\npartwise %+v\ntimewise %+v", partwise.String(), a, b)
+		}
+	}
+	if read < 500 || refused < 500 {
+		t.Errorf("%d read, %d refused; want at least 500 of each", read, refused)
 	}
 }

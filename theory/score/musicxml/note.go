@@ -299,7 +299,7 @@ func (r *reader) length(p *part, e *noteElement) (length, nominal Time, err erro
 			length = written
 		}
 	}
-	if !length.InRange() || nominal.Den() > 1<<40 {
+	if !length.InRange() || !nominal.InRange() {
 		return Time{}, Time{}, r.fail("a duration of %s quarter notes, too long or too finely divided", nominal)
 	}
 	return length, nominal, nil

@@ -350,6 +350,9 @@ func (r *reader) readMove(p *part, back bool) error {
 	c := &p.cursor
 	c.hasLast = false
 	length := d.times(p.unit)
+	if !length.InRange() {
+		return r.fail("a move by %s quarter notes, too far or too finely divided", length)
+	}
 	if !back {
 		to := c.nominal.Add(length)
 		c.exact, c.nominal = c.find(to, c.exact.Add(length), p.unit), to
@@ -397,7 +400,7 @@ func (c *cursor) find(nominal, other, unit Time) Time {
 	if c.moves++; c.rounded == 0 || c.moves > maxMoves {
 		return other
 	}
-	near := unit.Mul(int64(c.rounded), 1).Min(score.T(1, 16))
+	near := min(unit.Float()*float64(c.rounded), 1.0/16)
 	best := other
 	for _, s := range append(c.stops, stop{}) {
 		d := s.nominal.Sub(nominal)
@@ -407,8 +410,8 @@ func (c *cursor) find(nominal, other, unit Time) Time {
 		if d.Sign() == 0 {
 			return s.exact
 		}
-		if d.Less(near) {
-			near, best = d, s.exact
+		if f := d.Float(); f < near {
+			near, best = f, s.exact
 		}
 	}
 	return best
@@ -605,6 +608,9 @@ func (r *reader) readTime(p *part, at int) error {
 		if len(m.Groups) == 1 {
 			m.Groups = nil
 		}
+	}
+	if m.Beats > 10000 || !m.Length().InRange() {
+		return r.fail("a meter of %d beats", m.Beats)
 	}
 	if p.cursor.exact.Sign() > 0 { // in the middle of a bar it holds from the next one
 		at++

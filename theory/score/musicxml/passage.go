@@ -42,11 +42,11 @@ func (r *reader) passage(o Options) (*score.Passage, error) {
 		err.(*Error).File = o.File
 		return nil, err
 	}
+	fits := true
 	when := func(bar int, at Time) Time {
-		if bar >= len(out.Bars) { // a mark at the end of the last bar, for the next one
-			return out.End()
-		}
-		return out.Bars[bar].Start.Add(at)
+		t := out.Bars[bar].Start.Add(at)
+		fits = fits && t.InRange()
+		return t
 	}
 	p.place(out, when)
 	for _, k := range p.signatures() {
@@ -54,10 +54,11 @@ func (r *reader) passage(o Options) (*score.Passage, error) {
 	}
 	out.Tempos = r.tempos(when)
 	out.Dynamics = p.dynamics(when)
-	for _, d := range out.Dynamics {
-		if !d.At.InRange() || !d.Until.InRange() {
-			return nil, &Error{File: o.File, Msg: "a dynamic mark too far away or in too small a part of a quarter note"}
-		}
+	for _, n := range out.Notes {
+		fits = fits && n.End().InRange()
+	}
+	if !fits {
+		return nil, &Error{File: o.File, Msg: "the passage is too long, or its notes begin at too small parts of a quarter note"}
 	}
 	out.Sort()
 	p.looseTies(out)
@@ -217,6 +218,11 @@ func (r *reader) bars(chosen *part) ([]score.Bar, error) {
 		}
 	}
 	number(out, heads)
+	for _, b := range out {
+		if !b.Offset.InRange() {
+			return nil, &Error{Measure: b.Number, Msg: fmt.Sprintf("a bar of %s quarter notes, too small a part of %s", b.Length, b.Meter)}
+		}
+	}
 	return out, nil
 }
 
@@ -240,18 +246,24 @@ func number(bars []score.Bar, heads []bar) {
 		}
 		sum := b.Length // of the printed bar, up to the end of b
 		if i > 0 && bars[i-1].Meter.Equal(b.Meter) {
-			sum = sum.Add(bars[i-1].Offset).Add(bars[i-1].Length)
+			if before := bars[i-1].Offset.Add(bars[i-1].Length); before.InRange() && before.Add(sum).InRange() {
+				sum = before.Add(sum)
+			}
 		}
-		goesOn := i+1 < len(bars) && heads[i+1].implicit && bars[i+1].Meter.Equal(b.Meter)
+		goesOn, next := false, Time{}
+		if i+1 < len(bars) && heads[i+1].implicit && bars[i+1].Meter.Equal(b.Meter) {
+			next = bars[i+1].Length
+			goesOn = sum.Add(next).InRange()
+		}
 		switch {
 		case i == 0 && (len(bars) > 1 || implicit || b.Number == "0"):
 			b.Offset = full.Sub(b.Length)
-		case b.Length.Less(sum) && (sum == full || implicit && goesOn && !full.Less(sum.Add(bars[i+1].Length))):
+		case b.Length.Less(sum) && (sum == full || implicit && goesOn && !full.Less(sum.Add(next))):
 			b.Offset = sum.Sub(b.Length)
 			if implicit {
 				b.Number = bars[i-1].Number
 			}
-		case implicit && i+1 < len(bars) && !(goesOn && b.Length.Add(bars[i+1].Length) == full):
+		case implicit && i+1 < len(bars) && !(goesOn && b.Length.Add(next) == full):
 			b.Offset = full.Sub(b.Length)
 		}
 	}

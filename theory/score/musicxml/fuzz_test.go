@@ -1,0 +1,58 @@
+package musicxml
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"reflect"
+	"testing"
+)
+
+// FuzzRead reads anything: it must be refused with an *Error or give a passage that keeps its promises, the same one twice.
+func FuzzRead(f *testing.F) {
+	files, err := filepath.Glob(filepath.Join("testdata", "*.*ml"))
+	more, err2 := filepath.Glob(filepath.Join("testdata", "*.mxl"))
+	if err != nil || err2 != nil || len(files)+len(more) < 8 {
+		f.Fatalf("%d files in testdata to begin with; want at least 8", len(files)+len(more))
+	}
+	for _, name := range append(files, more...) {
+		data, err := os.ReadFile(name)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(data)
+	}
+	for _, s := range []string{
+		one(`<divisions>480</divisions><time><beats>3+2</beats><beat-type>8</beat-type></time><staves>2</staves>`,
+			n("C4", 69, "<type>16th</type>", tuplet(7, 4))+n("E4", 68, "<type>16th</type>", tuplet(7, 4), staff(2), voiced(5))+back(136)+ahead(3)+n("G4", -1, "slash")+n("C5", 480, `<tie type="start"/>`)+n("E5", 480, "chord"),
+			`<measure number="X1" implicit="yes">`+n("C5", 240, `<tie type="stop"/>`)),
+		one(common+`<key number="2"><key-step>F</key-step><key-alter>1</key-alter></key><transpose><chromatic>-14</chromatic><octave-change>-1</octave-change></transpose>`,
+			`<direction placement="above"><direction-type><wedge type="crescendo"/></direction-type><direction-type><metronome><beat-unit>half</beat-unit><beat-unit-dot/><per-minute>40</per-minute></metronome></direction-type><offset sound="yes">-3</offset><staff>2</staff></direction>`+
+				n("F#4", 7, "cue")+`<direction><direction-type><wedge type="stop"/></direction-type></direction><note><unpitched/><duration>2.5</duration></note><sound tempo="50"/>`),
+		parts("P1|Voice|1|3", "P2|Piano|2|4"),
+		`<?xml version="1.0" encoding="US-ASCII"?><!DOCTYPE x [<!ENTITY a "b">]><score-timewise><measure number="1"><part id="P1"/><part id="P2"/></measure></score-timewise>`,
+	} {
+		f.Add([]byte(s))
+	}
+	f.Add([]byte(archive(f, containerName, container("a.xml"), "a.xml", one(common, n("C4", 16)))))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		p, err := Read(bytes.NewReader(data), Options{})
+		var e *Error
+		if err != nil {
+			if p != nil || !errors.As(err, &e) {
+				t.Fatalf("%v with an error %T: %v", p, err, err)
+			}
+			return
+		}
+		check(t, p)
+		if q, err := Read(bytes.NewReader(data), Options{}); err != nil || !reflect.DeepEqual(p, q) {
+			t.Fatalf("read twice:\n%+v\n%+v, %v", p, q, err)
+		}
+		for i := range p.Parts { // any part can be asked for; by its id or name, if they are plain
+			if _, err := Read(bytes.NewReader(data), Options{Part: p.Parts[i].ID}); err != nil && !errors.As(err, &e) {
+				t.Fatalf("part %q: %v", p.Parts[i].ID, err)
+			}
+		}
+	})
+}
