@@ -308,7 +308,7 @@ func init() { // the checks refer to Forms by way of their messages
 			ID:       "chord",
 			Example:  "bar 2 beat 1: is an F# minor seventh chord",
 			Asserts:  "the notes of the place are that chord, in any octave and inversion (if it names a bass or an inversion: that one), with nothing foreign and nothing missing but what players leave out; in a longer place foreign notes may pass if they take no more than a quarter of the sound; arguable if so by sound only, if the first reading is another chord, or if the chord is there with one note more",
-			patterns: pats(`(?:is|are|makes|forms|is heard as) (?:ART )?(?P<label>.+)`),
+			patterns: pats(`(?:is|are|makes|forms|is heard as) (?P<label>.+)`),
 			parse: func(m match, a *args) *stmtError {
 				label := m.group["label"]
 				trimmed := strings.TrimSuffix(label, ".")
@@ -318,9 +318,13 @@ func init() { // the checks refer to Forms by way of their messages
 					if !errors.As(err, &le) {
 						return m.fail("label", "%v", err)
 					}
-					e := &stmtError{offset: m.at["label"] + min(le.Offset, len(label)), msg: fmt.Sprintf("%q is no chord: %s", trimmed, le.Why), nearest: nearest(m.text)}
+					at := min(le.Offset, len(trimmed))
+					if space := strings.LastIndexByte(trimmed[:at], ' '); space >= 0 { // point to the word, not into it
+						at = space + 1
+					}
+					e := &stmtError{offset: m.at["label"] + at, msg: fmt.Sprintf("%q is no chord: %s", trimmed, le.Why), nearest: nearest(m.text)}
 					if le.Nearest != "" {
-						e.nearest = append([]string{"is " + le.Nearest}, e.nearest...)
+						e.nearest = append([]string{strconv.Quote("is " + le.Nearest)}, e.nearest...)
 					}
 					return e
 				}
@@ -419,8 +423,8 @@ func (f Form) statement() string {
 	return s
 }
 
-// nearest returns the examples of the three forms that share most letter pairs with s, best first, if they share any
-// worth mentioning.
+// nearest returns the examples of the forms that share most letter pairs with s, best first, at most three; none if nothing
+// comes near.
 func nearest(s string) []string {
 	type scored struct {
 		text  string
@@ -433,7 +437,7 @@ func nearest(s string) []string {
 	sort.SliceStable(list, func(i, j int) bool { return list[i].score > list[j].score })
 	var out []string
 	for _, x := range list[:3] {
-		if x.score > 0.2 || len(out) == 0 {
+		if x.score > 0.3 {
 			out = append(out, strconv.Quote(x.text))
 		}
 	}

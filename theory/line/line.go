@@ -7,6 +7,7 @@ package line
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"plumbline/theory/pitch"
@@ -24,10 +25,24 @@ func Bass(sounding []score.Note, r score.Region) Line { return outer(sounding, r
 func Top(sounding []score.Note, r score.Region) Line { return outer(sounding, r, true) }
 
 // outer walks through the slices of a region. A note that becomes the outermost only because another one ends is not part
-// of the line: nobody plays it then. A note that is doubled at the unison counts once.
+// of the line: nobody plays it then. A note that is doubled at the unison counts once. Where both hands play in the region,
+// the top line rests when the right hand does and the bass when the left hand does: a bass note alone is no tune.
 func outer(sounding []score.Note, r score.Region, top bool) Line {
+	list := score.Slices(sounding, r.From, r.To)
+	both, own := 0, score.Left
+	if top {
+		own = score.Right
+	}
+	for _, s := range list {
+		for _, n := range s.Notes {
+			both |= 1 << n.Hand
+		}
+	}
 	var l Line
-	for _, s := range score.Slices(sounding, r.From, r.To) {
+	for _, s := range list {
+		if both == 1<<score.Left|1<<score.Right && !slices.ContainsFunc(s.Notes, func(n score.Note) bool { return n.Hand == own }) {
+			continue
+		}
 		i := 0
 		if top {
 			i = len(s.Notes) - 1
