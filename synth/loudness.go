@@ -63,8 +63,10 @@ func (q biquad) at(rate SampleRate) biquad {
 
 // Loudness returns the integrated loudness of the clip by ITU-R BS.1770: K-weighted mean squares of both channels added,
 // in blocks of 400 ms that overlap by 75 %, leaving out blocks below -70 LUFS and then those more than 10 LU below the
-// mean of the rest, so that silence around the sound doesn't count. A clip shorter than 400 ms, for which the standard says
-// nothing, is one block. Silence is -Inf.
+// mean of the rest, so that silence around the sound doesn't count. Silence is -Inf.
+//
+// Programmes are long; for short clips two things are ours. A clip shorter than 400 ms is one block. Otherwise the last
+// block is filled up with silence, where the standard leaves a begun block out, so that a short note at the end counts.
 func (c *Clip) Loudness() LUFS { return gatedLoudness(kBlocks(c.Samples, c.Rate), 1) }
 
 // kBlocks returns the K-weighted mean square of each block of 400 ms, 100 ms apart.
@@ -79,7 +81,7 @@ func kBlocks(samples []float32, rate SampleRate) []float64 {
 		kSums(samples, rate, frames, func(s float64) { sum += s })
 		return []float64{sum / float64(frames)}
 	}
-	sums := make([]float64, 0, frames/hop)
+	sums := make([]float64, 0, frames/hop+1)
 	kSums(samples, rate, hop, func(s float64) { sums = append(sums, s) })
 	blocks := make([]float64, 0, len(sums))
 	for i := 3; i < len(sums); i++ {
@@ -88,12 +90,16 @@ func kBlocks(samples []float32, rate SampleRate) []float64 {
 	return blocks
 }
 
-// kSums filters samples by the K-weighting and hands each whole hop's sum of squares, both channels together, to put.
+// kSums filters samples by the K-weighting and hands each hop's sum of squares, both channels together, to put; the last hop
+// is filled up with silence.
 func kSums(samples []float32, rate SampleRate, hop int, put func(float64)) {
 	u, v := kShelf.at(rate), kHighPass.at(rate)
 	type state struct{ u1, u2, v1, v2 float64 } // transposed direct form II
 	var l, r state
-	for len(samples) >= 2*hop {
+	for len(samples) > 0 {
+		if len(samples) < 2*hop {
+			samples = append(make([]float32, 0, 2*hop), samples...)[:2*hop]
+		}
 		var sum float64
 		for i := 0; i+1 < 2*hop; i += 2 {
 			x, x2 := float64(samples[i]), float64(samples[i+1])
