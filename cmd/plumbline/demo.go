@@ -10,7 +10,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"plumbline/synth"
+	"plumbline/theory/claim"
 	"plumbline/theory/pitch"
+	"plumbline/theory/score"
 	"plumbline/theory/score/typed"
 )
 
@@ -58,8 +60,7 @@ what to do next. It also writes the passage and the claims, for you to change.`,
 			}
 			sounding := p.Sounding()
 			for _, r := range results {
-				notes := passageNotes(p, layerNotes(sounding, r.Region), r.Region.From, r.Region.To, 1, pitch.A440)
-				clip, err := synth.Render(notes, synth.Options{})
+				clip, err := synth.Render(claimNotes(p, sounding, r), synth.Options{})
 				if err != nil {
 					return err
 				}
@@ -88,6 +89,26 @@ What next:
 	}
 	cmd.Flags().StringVar(&dir, "dir", "plumbline-demo", "folder for the sound files")
 	return cmd
+}
+
+// momentLength is how long a single beat is heard at least; a beat at tempo is too short to hear into.
+const momentLength = 2.0 // seconds
+
+// claimNotes is what a claim's place sounds like: a beat is held long enough to hear into it, and a resolution is heard to
+// its end.
+func claimNotes(p *score.Passage, sounding []score.Note, r claim.Result) []synth.Note {
+	region := r.Region
+	for _, n := range r.Evidence {
+		if !region.Moment || n.Onset.Less(region.To) {
+			continue
+		}
+		region.To, region.Moment = region.To.Max(n.End()), false
+	}
+	slower := 1.0
+	if region.Moment {
+		slower = max(1, momentLength/(p.Seconds(region.To)-p.Seconds(region.From)))
+	}
+	return passageNotes(p, layerNotes(sounding, region), region.From, region.To, slower, pitch.A440)
 }
 
 // keepOrWrite writes a file unless it is there already: somebody may have changed it.

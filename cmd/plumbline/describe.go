@@ -169,7 +169,9 @@ func describePassage(p *score.Passage, region score.Region) descriptionJSON {
 			continue
 		}
 		d.Lines = append(d.Lines, lineJSON{l.name, pitchNames(pitchesOf(l.line)), motionText(l.line)})
-		d.Sequences = append(d.Sequences, circleRuns(p, l.name, l.line)...)
+		if l.name == "bass" { // a tune that leaps by fourths and fifths is not called so
+			d.Sequences = append(d.Sequences, circleRuns(p, l.line)...)
+		}
 	}
 	return d
 }
@@ -250,8 +252,8 @@ func motionText(l line.Line) string {
 	return fmt.Sprintf("%d of %d moves by step, between %s and %s", steps, len(moves), low, high)
 }
 
-// circleRuns finds stretches of a line of at least four notes that go round the circle of fifths.
-func circleRuns(p *score.Passage, name string, l line.Line) []sequenceJSON {
+// circleRuns finds stretches of a bass of at least four notes that go round the circle of fifths.
+func circleRuns(p *score.Passage, l line.Line) []sequenceJSON {
 	var out []sequenceJSON
 	moves := l.Moves()
 	for i := 0; i < len(moves); {
@@ -265,7 +267,7 @@ func circleRuns(p *score.Passage, name string, l line.Line) []sequenceJSON {
 				run = append(run, m.To)
 			}
 			out = append(out, sequenceJSON{"circle of fifths", p.Where(run[0].Onset), p.Where(run[len(run)-1].Onset), pitchNames(pitchesOf(run)),
-				fmt.Sprintf("the %s goes round the circle of fifths: %s", name, run)})
+				"the bass goes round the circle of fifths: " + run.String()})
 		}
 		i = max(j, i+1)
 	}
@@ -426,9 +428,15 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 			fmt.Fprintln(w)
 		}
 	default:
-		fmt.Fprintf(w, "%-11s %-22s %-22s %s\n", "bar.beat", "left hand", "right hand", "first reading")
+		fmt.Fprintf(w, "%-4s %-6s %-21s %-22s %s\n", "bar", "beat", "left hand", "right hand", "first reading")
+		last := ""
 		for _, s := range d.Sonorities {
-			fmt.Fprintf(w, "%-11s %-22s %-22s %s\n", s.Bar+"."+s.Beat, handCell(s.Left), handCell(s.Right), s.Readings[0].Label)
+			bar := s.Bar
+			if bar == last {
+				bar = ""
+			}
+			last = s.Bar
+			fmt.Fprintf(w, "%-4s %-6s %-21s %-22s %s\n", bar, s.Beat, handCell(s.Left), handCell(s.Right), s.Readings[0].Label)
 		}
 		fmt.Fprintln(w)
 	}
@@ -503,8 +511,8 @@ func writeSonority(w io.Writer, s sonorityJSON, all chord.Stack, loose bool) {
 			name = "or"
 		}
 		label := r.Label
-		if r.Words != "" && r.Words != r.Label {
-			label += "  " + r.Words
+		if r.Words != "" && r.Words != r.Label && !strings.Contains(r.Label, " ") { // a label in words says enough
+			label += ": " + r.Words
 		}
 		field(name, label)
 		var parts []string

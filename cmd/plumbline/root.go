@@ -116,7 +116,7 @@ func (e *env) fail(err error) {
 // message takes the room's prefix off an error, which says nothing to a user.
 func message(err error) string {
 	s := err.Error()
-	for _, room := range []string{"typed: ", "musicxml: ", "chord: ", "pitch: ", "score: ", "claim: ", "key: ", "progress: ", "synth: ", "drills: "} {
+	for _, room := range []string{"typed: ", "musicxml: ", "chord: ", "pitch: ", "score: ", "claim: ", "key: ", "progress: ", "synth: ", "speaker: ", "drills: "} {
 		s = strings.TrimPrefix(s, room)
 	}
 	return s
@@ -187,11 +187,12 @@ claim holds or is arguable; 1 a claim fails; 2 bad usage or input;
   plumbline check song.mxl talk.claims
   plumbline hear song.mxl --at "bar 3, left hand"
   plumbline drill --from song.mxl --at "bars 1-8"`,
-		Version:       version(),
-		SilenceErrors: true,
-		SilenceUsage:  true,
-		Args:          noArgs,
-		RunE:          func(cmd *cobra.Command, args []string) error { return cmd.Help() },
+		Version:                    version(),
+		SilenceErrors:              true,
+		SuggestionsMinimumDistance: 2,
+		SilenceUsage:               true,
+		Args:                       noArgs,
+		RunE:                       func(cmd *cobra.Command, args []string) error { return cmd.Help() },
 	}
 	root.SetIn(e.stdin)
 	root.SetOut(e.stdout)

@@ -166,7 +166,7 @@ func (e *env) deliver(ctx context.Context, clip *synth.Clip, s soundFlags, name 
 	if werr := synth.WriteWAVFile(path, clip, s.format()); werr != nil {
 		return werr
 	}
-	e.warn("%v; the sound is in a file instead", err)
+	e.warn("%s; the sound is in a file instead", message(err))
 	e.hint("--out FILE.wav chooses the file")
 	fmt.Fprintln(e.stdout, path)
 	return nil
