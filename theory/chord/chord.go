@@ -65,12 +65,3 @@ type Reading struct {
 	Respelled []string // notes to be read enharmonically: "G# read as Ab"
 	Why       string   // one sentence: why it stands at this rank
 }
-
-// Name returns the readings of notes, best first, at most eight. Order and duplicates don't matter, spelling, octaves and
-// the lowest note do. The result is nil for no notes and has at least one reading otherwise; the same notes always give the
-// same readings.
-func Name(notes []pitch.Pitch) []Reading { return nil }
-
-// NameHands names left and right together, like [Name], and adds the readings that rest on the two hands: one stack over
-// another, one chord over another. Either hand may be empty.
-func NameHands(left, right []pitch.Pitch) []Reading { return nil }
