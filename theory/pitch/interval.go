@@ -77,19 +77,24 @@ func (i Interval) Abs() Interval {
 	return i
 }
 
-// Simple returns i upwards and without whole octaves: a tenth becomes a third, an octave a unison.
+// Simple returns i upwards and without whole octaves: a tenth becomes a third, an octave a unison. A diminished octave
+// holds no whole octave and stays what it is.
 func (i Interval) Simple() Interval {
 	i = i.Abs()
 	n := i.Steps / 7
-	return Interval{i.Steps - 7*n, i.Semitones - 12*n}
+	if i = (Interval{i.Steps - 7*n, i.Semitones - 12*n}); i.Descends() {
+		i = i.Plus(Octave) // no unison is diminished
+	}
+	return i
 }
 
-// Invert returns the inversion of a simple interval at the octave: thirds become sixths, major becomes minor. A compound
-// interval is made simple first; the unison inverts to the octave.
+// Invert returns the inversion of a simple interval at the octave: thirds become sixths, major becomes minor, the unison
+// becomes the octave and the octave the unison. A compound interval is made simple first.
 func (i Interval) Invert() Interval {
-	if i = i.Simple(); i == Unison {
-		return Octave
+	if i.Abs() == Octave {
+		return Unison
 	}
+	i = i.Simple()
 	return Interval{7 - i.Steps, 12 - i.Semitones}
 }
 
@@ -216,6 +221,14 @@ func NumberWord(n int) string {
 	return strconv.Itoa(n) + suffix
 }
 
+// article returns the article that NumberWord(n) takes, with a space: "an octave", "an eleventh", "an 18th", "an 80th".
+func article(n int) string {
+	if n == 8 || n == 11 || n == 18 || n/10 == 8 {
+		return "an "
+	}
+	return "a "
+}
+
 // Words returns i in words, without direction: "perfect fifth", "minor tenth".
 func (i Interval) Words() string {
 	return i.Quality().String() + " " + NumberWord(i.Number())
@@ -244,11 +257,11 @@ func ParseInterval(s string) (Interval, error) {
 	switch q[0] {
 	case 'P':
 		if !perfect {
-			return fail("a " + NumberWord(n) + " is major or minor, never perfect")
+			return fail(article(n) + NumberWord(n) + " is major or minor, never perfect")
 		}
 	case 'M', 'm':
 		if perfect {
-			return fail("a " + NumberWord(n) + " is perfect, never major or minor")
+			return fail(article(n) + NumberWord(n) + " is perfect, never major or minor")
 		}
 		if q == "m" {
 			i.Semitones--

@@ -1,6 +1,7 @@
 package typed
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -195,6 +196,9 @@ func (r *barReader) chord(t token) bool {
 		m.Pitch, m.TieTo = p, m.tie != untied
 		if len(r.notes) >= maxNotes {
 			return r.failAt(at(start), "more than %d notes", maxNotes)
+		}
+		if len(r.notes) == cap(r.notes) { // doubled; append would copy a large list more often
+			r.notes = slices.Grow(r.notes, max(len(r.notes), 64))
 		}
 		r.notes = append(r.notes, m)
 	}
