@@ -1,0 +1,138 @@
+package drills
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"plumbline/theory/pitch"
+)
+
+// features are what can be measured of a sound without hearing its harmony, each rounded to a whole number.
+var features = []struct {
+	name string
+	of   func(ns []pitch.Pitch) int
+}{
+	{"count", func(ns []pitch.Pitch) int { return len(ns) }},
+	{"lowest", func(ns []pitch.Pitch) int { return ns[0].MIDI() }},
+	{"highest", func(ns []pitch.Pitch) int { return ns[len(ns)-1].MIDI() }},
+	{"span", func(ns []pitch.Pitch) int { return ns[len(ns)-1].MIDI() - ns[0].MIDI() }},
+	{"mean pitch", func(ns []pitch.Pitch) int {
+		sum := 0
+		for _, p := range ns {
+			sum += p.MIDI()
+		}
+		return int(math.Round(float64(sum) / float64(len(ns))))
+	}},
+}
+
+// listener knows one feature and nothing else: it counts on n questions how often each value went with each label, and then
+// always says the label most frequent with a value. It returns its share of right answers on n further questions.
+func listener(d *Drill, n int, of func([]pitch.Pitch) int) float64 {
+	seen := map[int]map[string]int{}
+	for i := 1; i <= n; i++ {
+		q := d.Question(i)
+		v := of(q.Notes())
+		if seen[v] == nil {
+			seen[v] = map[string]int{}
+		}
+		seen[v][q.Expected]++
+	}
+	right := 0
+	for i := n + 1; i <= 2*n; i++ {
+		q := d.Question(i)
+		best, most := "", -1
+		for _, l := range q.Choices { // in the order of choices, so that the result doesn't hang on map order
+			if c := seen[of(q.Notes())][l]; c > most {
+				best, most = l, c
+			}
+		}
+		if best == q.Expected {
+			right++
+		}
+	}
+	return float64(right) / float64(n)
+}
+
+// TestNoSideClues: a listener with one simple feature is at chance, within 3.5 points over 4,000 questions, in every level of
+// the quality drill. Three points are 3.8 standard errors of a coin tossed 4,000 times; a listener that has learned chance
+// fluctuations is no better than that.
+func TestNoSideClues(t *testing.T) {
+	const n, margin = 4000, 0.035
+	for _, l := range Levels(Quality) {
+		for _, inv := range []bool{false, true} {
+			d, err := New(Settings{Kind: Quality, Level: l.Number, Seed: 20, Inversions: inv})
+			if err != nil {
+				t.Fatal(err)
+			}
+			chance := 1 / float64(d.Settings().Choices)
+			for _, f := range features {
+				got := listener(d, n, f.of)
+				t.Logf("level %d, inversions %v: %-10s %.3f (chance %.3f)", l.Number, inv, f.name, got, chance)
+				if got > chance+margin {
+					t.Errorf("level %d, inversions %v: a listener with nothing but %s is right in %.3f; want at most chance %.3f + %.3f", l.Number, inv, f.name, got, chance, margin)
+				}
+			}
+		}
+	}
+}
+
+// TestConstructionClues: count and lowest note say nothing. Span, highest note and mean pitch are where the notes lie within
+// the frame, which is the answer; the bounds here hold what was measured, so that it doesn't get worse unnoticed.
+func TestConstructionClues(t *testing.T) {
+	const n = 4000
+	bound := map[string]float64{"count": 0.035, "lowest": 0.035, "highest": 0.25, "span": 0.75, "mean pitch": 0.25}
+	for _, l := range Levels(Construction) {
+		d, err := New(Settings{Kind: Construction, Level: l.Number, Seed: 20})
+		if err != nil {
+			t.Fatal(err)
+		}
+		chance := 1 / float64(len(l.Labels))
+		for _, f := range features {
+			got := listener(d, n, f.of)
+			t.Logf("level %d: %-10s %.3f (chance %.3f)", l.Number, f.name, got, chance)
+			if got > chance+bound[f.name] {
+				t.Errorf("level %d: a listener with nothing but %s is right in %.3f; want at most chance %.3f + %.3f", l.Number, f.name, got, chance, bound[f.name])
+			}
+		}
+	}
+}
+
+// TestEvenly: every label is asked equally often, and the right answer stands at each place equally often (chi-squared at the
+// 0.1 % level: 26.1 for 8 degrees of freedom, from the printed tables, from memory).
+func TestEvenly(t *testing.T) {
+	d, err := New(Settings{Kind: Quality, Level: 5, Seed: 3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const n = 9000
+	label, place := map[string]int{}, map[int]int{}
+	for i := 1; i <= n; i++ {
+		q := d.Question(i)
+		label[q.Expected]++
+		for j, l := range q.Choices {
+			if l == q.Expected {
+				place[j]++
+			}
+		}
+	}
+	chi := func(counts []int) (x float64) {
+		want := float64(n) / 9
+		for _, c := range counts {
+			x += (float64(c) - want) * (float64(c) - want) / want
+		}
+		return x
+	}
+	var ls, ps []int
+	for _, l := range d.Labels() {
+		ls = append(ls, label[l])
+	}
+	for j := range 9 {
+		ps = append(ps, place[j])
+	}
+	for name, counts := range map[string][]int{"labels": ls, "places": ps} {
+		if x := chi(counts); x > 26.1 || len(counts) != 9 {
+			t.Errorf("%s are asked %v times: chi-squared %.1f; want 9 counts and at most 26.1", name, fmt.Sprint(counts), x)
+		}
+	}
+}
