@@ -260,6 +260,8 @@ func (f *form) priceAdded(d degree) (price float32, ok bool) {
 	}
 	major := slices.Contains(f.degrees, degree{3, 0})
 	switch {
+	case f.ID == "dim" || f.ID == "aug":
+		return 6.5, true
 	case d == degree{9, 1} && !f.domin:
 		return 0, false
 	case f.domin && d != degree{11, 0}:

@@ -49,7 +49,7 @@ func (c *candidate) label(s *sonority) string {
 	case f.ID == "IVover5":
 		return c.root.Add(pitch.MajorSecond.Neg()).String() + "/" + c.root.String()
 	case f.ID == "petrushka":
-		return c.root.Add(pitch.AugmentedFourth).String() + " over " + c.root.String()
+		return c.root.Add(pitch.AugmentedFourth).String() + " major over " + c.root.String() + " major"
 	case len(f.Symbols) == 0 || f.Family == famAugSixth:
 		label = f.Names[0] + " on " + c.root.String()
 	default:
@@ -478,8 +478,11 @@ func (s *sonority) stacks(add func(candidate)) {
 		c := candidate{other: clusterAllKind, root: cl.Notes[0].Class()}
 		if whole = len(cl.Notes) == len(s.notes) || len(cl.Notes) == len(slices.CompactFunc(slices.Clone(s.notes), pitch.Pitch.Enharmonic)); whole {
 			c.price[partShape] = 1.2
-			if cl.Kind == "chromatic" {
+			switch {
+			case cl.Kind == "chromatic":
 				c.price[partShape] = 0.5
+			case cl.Kind == "black-key" && len(cl.Notes) == 4 && slices.ContainsFunc(intervalsOf(cl.Notes), func(iv pitch.Interval) bool { return iv.Semitones == 3 }):
+				c.price[partShape] = 4.8 // as likely an inverted seventh chord that happens to lie on black keys
 			}
 		} else if cl.Kind == "chromatic" {
 			c.other = clusterWithinKind
@@ -702,10 +705,25 @@ func (s *sonority) partOf(chordsOnly bool) (p part, ok bool) {
 	if best.total < 0 {
 		return p, false
 	}
-	p = part{label: best.label(s), chord: &best, price: 0.3 * (best.price[partRarity] + best.price[partBass])}
+	p = part{label: spokenTriad(&best, best.label(s)), chord: &best, price: 0.3 * (best.price[partRarity] + best.price[partBass])}
 	r := s.reading(&best, p.label)
 	p.words = r.Words
 	return p, true
+}
+
+// spokenTriad says "E major" for E: beside "over", a bare E would be taken for a bass note.
+func spokenTriad(c *candidate, label string) string {
+	name, bass, _ := strings.Cut(label, "/")
+	switch c.form.ID {
+	case "maj":
+		name = c.root.String() + " major"
+	case "min":
+		name = c.root.String() + " minor"
+	}
+	if bass != "" {
+		name += "/" + bass
+	}
+	return name
 }
 
 // over adds readings as one chord over another where the notes split into two registers, and for two triads however they lie.
@@ -748,12 +766,8 @@ func (s *sonority) layered(lo, hi *sonority, lower, upper part) (candidate, bool
 		r := Reading{Label: upper.label + " over " + lower.label, Words: upper.words + " over " + lower.words, Kind: ChordOverChord,
 			Quality: "one chord over another", Root: lo.bass, Rooted: true, Inversion: -1}
 		what := func(p part) string {
-			switch {
-			case p.chord != nil:
-				c := p.words
-				return "a complete " + c
-			case p.stack != "":
-				return p.words
+			if p.chord != nil {
+				return "a complete " + p.words
 			}
 			return p.words
 		}
@@ -764,11 +778,10 @@ func (s *sonority) layered(lo, hi *sonority, lower, upper part) (candidate, bool
 			r.Quality = "stacked " + upper.stack + " over stacked " + lower.stack
 		}
 		for _, p := range s.notes {
-			layer, name := "lower chord", ""
+			layer := "lower chord"
 			if !slices.Contains(lo.notes, p) {
 				layer = "upper chord"
 			}
-			_ = name
 			r.Members = append(r.Members, Member{p, layer})
 		}
 		r.Why = "The lower notes are " + what(lower) + ", the upper ones " + what(upper)
