@@ -9,7 +9,10 @@ import (
 	"testing"
 )
 
-// FuzzRead reads anything: it must be refused with an *Error or give a passage that keeps its promises, the same one twice.
+// FuzzRead reads anything: it must be refused with an *Error or give a passage that keeps its promises, the same one twice. Give -fuzzminimizetime 20x, else making
+// interesting inputs smaller takes all the time:
+//
+//	go test -run xxx -fuzz FuzzRead -fuzztime 60s -fuzzminimizetime 20x ./theory/score/musicxml
 func FuzzRead(f *testing.F) {
 	files, err := filepath.Glob(filepath.Join("testdata", "*.*ml"))
 	more, err2 := filepath.Glob(filepath.Join("testdata", "*.mxl"))

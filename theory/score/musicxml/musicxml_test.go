@@ -4,6 +4,7 @@ import (
 	"archive/zip"
 	"bufio"
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -823,7 +824,17 @@ func TestArchives(t *testing.T) {
 		{"too many files", archive(t, many...), "an archive of 1002 files"},
 		{"truncated", good[:len(good)-30], "no readable archive"},
 		{"corrupt", strings.Replace(good, "PK\x03\x04", "PK\x03\x05", 2), ""},
-		{"a bomb", archive(t, containerName, container("a.xml"), "a.xml", "<score-partwise>"+strings.Repeat(strings.Repeat(" ", 1000)+"<a/>", MaxBytes/1000)), "more than 64 MiB of XML"},
+	}
+	if !raceDetector {
+		bomb := archive(t, containerName, container("a.xml"), "a.xml", "<score-partwise>"+strings.Repeat(strings.Repeat(" ", 1000)+"<a/>", MaxBytes/1000))
+		tests = append(tests, struct{ name, data, want string }{"a bomb", bomb, "more than 64 MiB of XML"})
+		// What a file claims of its size is not believed: the bytes that come are counted. The size stands in the directory as
+		// four bytes, here those of a little over 64 MiB.
+		size := binary.LittleEndian.AppendUint32(nil, uint32(16+MaxBytes/1000*1004))
+		if !strings.Contains(bomb, string(size)) {
+			t.Fatal("the size of the bomb is not where it was")
+		}
+		tests = append(tests, struct{ name, data, want string }{"a bomb that lies", strings.ReplaceAll(bomb, string(size), "\x10\x00\x00\x00"), ""})
 	}
 	for _, tt := range tests {
 		p, err := Read(strings.NewReader(tt.data), Options{File: "f.mxl"})
@@ -840,16 +851,11 @@ func TestArchives(t *testing.T) {
 			t.Errorf("%s: warnings %q", tt.name, p.Warnings)
 		}
 	}
-	// What a file claims of its size is not believed: the bytes that come are counted.
-	liar := strings.ReplaceAll(archive(t, containerName, container("a.xml"), "a.xml", "<score-partwise>"+strings.Repeat(" <a/>", MaxBytes/5)+"</score-partwise>"), "\x00\x00\x00\x04", "\x00\x00\x00\x00")
-	if _, err := Read(strings.NewReader(liar), Options{}); err == nil {
-		t.Error("an archive that lies about its size is read")
-	}
 }
 
 func TestLimits(t *testing.T) {
-	if testing.Short() {
-		t.Skip("long")
+	if testing.Short() || raceDetector {
+		t.Skip("reads tens of megabytes")
 	}
 	repeat := func(before, s string, n int, after string) io.Reader {
 		return io.MultiReader(strings.NewReader(before), strings.NewReader(strings.Repeat(s, n)), strings.NewReader(after))
@@ -927,7 +933,7 @@ func TestRandomScores(t *testing.T) {
 		return b.String()
 	}
 	read, refused := 0, 0
-	for range 3000 {
+	for range 2000 {
 		var body [2][]string
 		var head []string
 		for i := range 1 + rnd.IntN(5) {
@@ -980,7 +986,7 @@ func TestRandomScores(t *testing.T) {
 			t.Fatalf("%s\npartwise %+v\ntimewise %+v", partwise.String(), a, b)
 		}
 	}
-	if read < 500 || refused < 500 {
-		t.Errorf("%d read, %d refused; want at least 500 of each", read, refused)
+	if read < 300 || refused < 300 {
+		t.Errorf("%d read, %d refused; want at least 300 of each", read, refused)
 	}
 }

@@ -16,7 +16,7 @@ type reader struct {
 	*tokens
 	warnings
 
-	work, number, movement string // title elements
+	work, movement         string // titles
 	credit                 string
 	parts                  []*part
 	byID                   map[string]*part
@@ -96,7 +96,8 @@ type voice struct {
 }
 
 // A cursor is the place within a bar where the next note goes: exact as the notes are written, and nominal as the sum of
-// the durations says, which an exporter may have rounded. While the two are the same, stops is kept only to be forgotten.
+// the durations says, which an exporter may have rounded. stops are the
+// places where notes of the bar begin and end, to find the exact place of a nominal one again.
 type cursor struct {
 	exact, nominal Time
 	furthest       Time
@@ -134,9 +135,6 @@ func (r *reader) document() error {
 				}
 				return err
 			})
-		case "movement-number":
-			r.number, err = r.words()
-			return err
 		case "movement-title":
 			r.movement, err = r.words()
 			return err
