@@ -98,10 +98,20 @@ func realize(spec string, from, to int) (Voicing, *SpecError) {
 	return Voicing{}, err
 }
 
+// fold lowers the ASCII letters of s and leaves its length alone, so that offsets stay true.
+func fold(s string) string {
+	b := []byte(s)
+	for i := range b {
+		b[i] = lower(b[i])
+	}
+	return string(b)
+}
+
+// indexAny returns the offset of the first of words that occurs in s, in any case, -1 if none does.
 func indexAny(s string, words ...string) int {
-	low := strings.ToLower(s)
+	low := fold(s)
 	for _, w := range words {
-		if i := strings.Index(low, w); i >= 0 && i+len(w) <= len(s) {
+		if i := strings.Index(low, w); i >= 0 {
 			return i
 		}
 	}
@@ -137,7 +147,7 @@ func hands(spec string, from, to int) (Voicing, *SpecError) {
 		got[which] = &side{strings.TrimSpace(spec[at:at+i]) + " " + strings.TrimSpace(spec[at+i+len(word):end]), at}
 		at = end
 		for _, sep := range [...]string{" with ", " and ", ", ", "; "} {
-			if strings.HasPrefix(strings.ToLower(spec[at:to]), sep) {
+			if strings.HasPrefix(fold(spec[at:to]), sep) {
 				at += len(sep)
 			}
 		}
@@ -428,7 +438,7 @@ func place(spec string, from, to, low int) (placed, *SpecError) {
 			}
 		}
 		for _, w := range [...]string{" on ", " from "} {
-			if i := strings.LastIndex(strings.ToLower(spec[from:end]), w); i >= 0 && bottom == nil && i+len(w) <= end-from {
+			if i := strings.LastIndex(fold(spec[from:end]), w); i >= 0 && bottom == nil {
 				if p, err := pitch.Parse(strings.TrimSpace(spec[from+i+len(w) : end])); err == nil {
 					bottom, end, again = &p, from+i, true
 					break

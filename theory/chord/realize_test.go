@@ -89,8 +89,8 @@ func TestRealizeErrors(t *testing.T) {
 
 // handbookSynonyms are rows that are realized as one row and named as another, which the handbooks call the same thing.
 var handbookSynonyms = map[string]string{
-	"N6":       "maj", // a major triad by its place in a key
-	"ct-o7":    "dim7",
+	"N6":    "maj", // a major triad by its place in a key
+	"ct-o7": "dim7",
 	"power": "", // two notes are an interval first; the power chord is the second reading
 }
 
