@@ -56,8 +56,10 @@ func TestSignatures(t *testing.T) {
 }
 
 func TestModes(t *testing.T) {
-	if n := len(modes); len(modeNames) != n || len(signatureShift) != n {
-		t.Fatalf("%d modes, %d names, %d shifts", len(modes), len(modeNames), len(signatureShift))
+	for what, n := range map[string]int{"names": len(modeNames), "signatures": len(signatureShift)} {
+		if n != len(modes) {
+			t.Fatalf("%d %s of modes; want %d", n, what, len(modes))
+		}
 	}
 	for m, final := range modes {
 		if k := mustParse(t, final+" "+m.String()); k.Signature() != 0 || k.Mode != m {
