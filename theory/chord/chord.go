@@ -57,7 +57,7 @@ type Reading struct {
 	Rooted    bool
 	Quality   string // "minor seventh", "major triad", "stacked fifths"
 	Bass      pitch.Class
-	Inversion int      // 0 root position, 1 third in the bass … 4 ninth in the bass; -1 the bass is no member counted by thirds
+	Inversion int      // 0 root position, 1 third in the bass … 4 ninth, 6 thirteenth in the bass; -1 no member counted by thirds
 	Members   []Member // one for each distinct sounding pitch, low to high
 	Missing   []string // roles that don't sound: "fifth"
 	Added     []string // "added eleventh F"

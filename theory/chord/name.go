@@ -33,9 +33,9 @@ const (
 	priceSlash         = 6.0 // a bass foreign to the chord
 	priceBoth          = 1.5 // an added note in an inverted or incomplete chord
 	priceRootless      = 8.0
-	priceRestacked     = 5.0 // fourths that are not spaced as fourths
-	priceOver          = 4.2 // one chord over another
-	priceWithin        = 9.0 // a cluster inside a larger sonority
+	priceRestacked     = 5.0  // fourths that are not spaced as fourths
+	priceOver          = 4.2  // one chord over another
+	priceWithin        = 12.2 // a cluster inside a larger sonority
 	priceSetClass      = 12.0
 	priceThirds        = 9.0 // a stack of thirds without a name of its own
 	priceMixed         = 12.5
@@ -537,7 +537,7 @@ func (s *sonority) rank(cs []candidate) []Reading {
 		var r Reading
 		if c.form != nil {
 			// One reading with added notes is enough for a root, and none beside a plain one.
-			if c.added > 0 && roots.has(c.root.PC()) {
+			if c.added > 0 && (roots.has(c.root.PC()) || c.total > priceSetClass && len(rs) > 0) {
 				continue
 			}
 			label := c.label(s)

@@ -285,7 +285,13 @@ func (c *candidate) fact(s *sonority, r *Reading, added, missing []degree) strin
 		}
 	}
 	if len(added) > 0 {
-		fmt.Fprintf(&b, ", and %s beside them", andList(slices.Concat(r.Added, r.Altered)))
+		var beside []string
+		for i, cl := range s.classes {
+			if c.form.byPC[(cl.PC()-c.root.PC()+12)%12] < 0 && !(c.slash && i == 0) {
+				beside = append(beside, addedRole(f, addedDegree(f, c.root, cl))+" "+cl.String())
+			}
+		}
+		fmt.Fprintf(&b, ", and %s beside them", andList(beside))
 	}
 	switch third := slices.ContainsFunc(missing, func(d degree) bool { return d.num == 3 }); {
 	case third:
