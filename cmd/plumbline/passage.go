@@ -18,6 +18,9 @@ import (
 // maxPassage bounds what is read of a passage file, in bytes; no score of a piano piece comes near.
 const maxPassage = 64 << 20
 
+// maxWarnings is how many warnings of a reader are printed.
+const maxWarnings = 5
+
 // passageFlags are the flags of every command that reads a passage.
 type passageFlags struct {
 	part string
@@ -57,7 +60,11 @@ func (e *env) load(path string, f passageFlags) (*score.Passage, score.Region, e
 		}
 		return nil, score.Region{}, errPartsListed
 	}
-	for _, w := range p.Warnings {
+	for i, w := range p.Warnings {
+		if i == maxWarnings && len(p.Warnings) > maxWarnings+1 {
+			e.warn("%s: and %d more; \"plumbline describe %s --json\" lists all of them", path, len(p.Warnings)-i, path)
+			break
+		}
 		e.warn("%s: %s", path, w)
 	}
 	place := score.Place{All: true}

@@ -266,7 +266,9 @@ func (p *Passage) Seconds(t Time) float64 {
 
 // Sounding returns the notes as they sound: tied notes joined into one (from the first, with the whole duration and the
 // first one's hand, voice and bar), cue notes left out, grace notes left in. A tie leads to the note of the same sound that
-// begins where the first one ends, in the same voice if there is one, else in the same hand, else in the other.
+// begins where the first one ends, in the same voice if there is one, else in the same hand, else in the other. If none
+// begins there it may lead over a gap, a bar long at most, as it is written when a chord is built up note by note and then
+// held.
 func (p *Passage) Sounding() []Note {
 	out := make([]Note, 0, len(p.Notes))
 	waiting := map[int][]int{} // by MIDI number: indices in out of notes that wait for their continuation
@@ -278,24 +280,27 @@ func (p *Passage) Sounding() []Note {
 			best, score := -1, 0
 			for at, i := range waiting[n.Pitch.MIDI()] {
 				o := out[i]
-				if o.End() != n.Onset {
-					continue
-				}
 				s := 1
+				switch gap := n.Onset.Sub(o.End()); {
+				case gap.Sign() < 0 || p.barLength(n.Bar).Less(gap):
+					continue
+				case gap.Sign() == 0:
+					s += 8
+				}
 				if o.Hand == n.Hand {
 					s += 2
 				}
 				if o.Hand == n.Hand && o.Voice == n.Voice {
 					s += 4
 				}
-				if s > score {
+				if s > score || s == score && out[waiting[n.Pitch.MIDI()][best]].End().Less(o.End()) { // over a gap, from the nearest
 					best, score = at, s
 				}
 			}
 			if best >= 0 {
 				list := waiting[n.Pitch.MIDI()]
 				i := list[best]
-				out[i].Duration = out[i].Duration.Add(n.Duration)
+				out[i].Duration = n.End().Sub(out[i].Onset)
 				if !n.TieTo {
 					waiting[n.Pitch.MIDI()] = slices.Delete(list, best, best+1)
 					out[i].TieTo = false
@@ -311,4 +316,12 @@ func (p *Passage) Sounding() []Note {
 		}
 	}
 	return out
+}
+
+// barLength returns the length of the bar with index i, 0 if there is none.
+func (p *Passage) barLength(i int) Time {
+	if i < 0 || i >= len(p.Bars) {
+		return Time{}
+	}
+	return p.Bars[i].Length
 }

@@ -76,6 +76,7 @@ func TestSounding(t *testing.T) {
 		{"to another voice", []string{"r1 C4 0 1 >", "r2 C4 1 1 <"}, []string{"r1 C4 0 2"}},
 		{"to the other hand", []string{"r1 C4 0 1 >", "l1 C4 1 1 <"}, []string{"r1 C4 0 2"}},
 		{"the own voice goes first", []string{"r1 C4 0 1 >", "r2 C4 0 1 >", "r2 C4 1 2 <", "r1 C4 1 1 <"}, []string{"r1 C4 0 2", "r2 C4 0 3"}},
+		{"the own voice goes before another", []string{"r1 C4 0 1 >", "r2 C4 0 1 >", "r2 C4 1 2 <"}, []string{"r1 C4 0 1", "r2 C4 0 3"}},
 		{"the own hand goes before the other", []string{"l1 C4 0 1 >", "r1 C4 0 1 >", "r2 C4 1 2 <"}, []string{"l1 C4 0 1", "r1 C4 0 3"}},
 		{"to another spelling", []string{"r1 C#4 0 1 >", "r1 Db4 1 1 <"}, []string{"r1 C#4 0 2"}},
 		{"not to another octave", []string{"r1 C4 0 1 >", "r1 C5 1 1 <"}, []string{"r1 C4 0 1", "r1 C5 1 1"}},
@@ -233,5 +234,21 @@ func TestHand(t *testing.T) {
 		if got := h.String(); got != want {
 			t.Errorf("Hand(%d) = %q; want %q", int(h), got, want)
 		}
+	}
+}
+
+// A chord built up note by note and then held: its ties lead over the gap to the held chord, the last of them plainly.
+func TestSoundingOverAGap(t *testing.T) {
+	c4, e4 := pitch.Pitch{Letter: pitch.C, Octave: 4}, pitch.Pitch{Letter: pitch.E, Octave: 4}
+	four := Meter{Beats: 4, Unit: 4}
+	p := &Passage{Bars: []Bar{{"1", Time{}, Quarters(4), Time{}, four}}, Notes: []Note{
+		{Pitch: c4, Duration: Quarters(1), Hand: Right, Voice: 1, TieTo: true},
+		{Pitch: e4, Onset: Quarters(1), Duration: Quarters(1), Hand: Right, Voice: 1, TieTo: true},
+		{Pitch: c4, Onset: Quarters(2), Duration: Quarters(2), Hand: Right, Voice: 1, TieFrom: true},
+		{Pitch: e4, Onset: Quarters(2), Duration: Quarters(2), Hand: Right, Voice: 1, TieFrom: true},
+	}}
+	got := p.Sounding()
+	if len(got) != 2 || got[0].Duration != Quarters(4) || got[1].Duration != Quarters(3) {
+		t.Errorf("Sounding = %+v; want C4 for 4 quarters and E4 for 3", got)
 	}
 }

@@ -546,7 +546,6 @@ func TestWarnings(t *testing.T) {
 		{one(common, strings.Replace(n("C4", 16), "<note>", `<note print-object="no">`, 1)), "1 note not printed, but sounding"},
 		{one(common, n("C4", 16, `<tie type="start"/>`)), "bar 1 beat 1: a tie of C4 leads to no note"},
 		{one(common, n("C4", 16, `<tie type="stop"/>`)), "bar 1 beat 1: a tie of C4 comes from no note"},
-		{one(common, n("C4", 4, `<tie type="start"/>`)+n("E4", 4)+n("C4", 8, `<tie type="stop"/>`)), "bar 1 beat 1: a tie of C4 leads over a gap to bar 1 beat 3"},
 		{one(common, `<direction><direction-type><wedge type="crescendo"/></direction-type></direction>`+n("C4", 16)), "hairpin"},
 		{one(common+`<key><key-step>A</key-step><key-alter>1</key-alter></key>`, n("C4", 16)), "a key signature of no key"},
 		{one(common+`<key><fifths>0</fifths><mode>plagal</mode></key>`, n("C4", 16)), `mode "plagal"`},

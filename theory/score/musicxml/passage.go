@@ -398,36 +398,24 @@ func (p *part) looseTies(out *score.Passage) {
 			arrive[joint{n.Pitch.MIDI(), n.Onset}] = true
 		}
 	}
-	var from []score.Note        // that lead nowhere
-	to := map[int][]score.Note{} // that come from nowhere, by MIDI number
-	used := map[int]int{}        // how many of them are paired or passed
+	from := map[int][]score.Note{} // that lead nowhere, by MIDI number
 	for _, n := range out.Notes {
-		if n.TieTo && !n.Cue && !arrive[joint{n.Pitch.MIDI(), n.End()}] {
-			from = append(from, n)
-		}
-		if n.TieFrom && !n.Cue && !leave[joint{n.Pitch.MIDI(), n.Onset}] {
-			to[n.Pitch.MIDI()] = append(to[n.Pitch.MIDI()], n)
-		}
-	}
-	lonely := func(n score.Note) {
-		p.add(fmt.Sprintf("%s: a tie of %s comes from no note", out.Where(n.Onset), n.Pitch))
-	}
-	for _, n := range from {
 		m := n.Pitch.MIDI()
-		for used[m] < len(to[m]) && to[m][used[m]].Onset.Less(n.End()) {
-			lonely(to[m][used[m]])
-			used[m]++
+		if n.TieFrom && !n.Cue && !leave[joint{m, n.Onset}] {
+			// Over a gap it comes from the nearest one that leads nowhere; Passage.Sounding joins them.
+			if i := len(from[m]) - 1; i >= 0 && !n.Onset.Less(from[m][i].End()) && n.Bar-from[m][i].Bar <= 1 {
+				from[m] = from[m][:i]
+			} else {
+				p.add(fmt.Sprintf("%s: a tie of %s comes from no note", out.Where(n.Onset), n.Pitch))
+			}
 		}
-		if i := used[m]; i < len(to[m]) && to[m][i].Bar-n.Bar <= 1 {
-			used[m]++
-			p.add(fmt.Sprintf("%s: a tie of %s leads over a gap to %s; the notes are not joined", out.Where(n.Onset), n.Pitch, out.Where(to[m][i].Onset)))
-			continue
+		if n.TieTo && !n.Cue && !arrive[joint{m, n.End()}] {
+			from[m] = append(from[m], n)
 		}
-		p.add(fmt.Sprintf("%s: a tie of %s leads to no note", out.Where(n.Onset), n.Pitch))
 	}
-	for _, m := range slices.Sorted(maps.Keys(to)) {
-		for _, n := range to[m][used[m]:] {
-			lonely(n)
+	for _, m := range slices.Sorted(maps.Keys(from)) {
+		for _, n := range from[m] {
+			p.add(fmt.Sprintf("%s: a tie of %s leads to no note", out.Where(n.Onset), n.Pitch))
 		}
 	}
 }
