@@ -387,21 +387,22 @@ func (p *part) dynamics(when func(int, Time) Time) []score.Dynamic {
 func (p *part) looseTies(out *score.Passage) {
 	type joint struct {
 		midi int
+		hand score.Hand
 		at   Time
 	}
 	leave, arrive := map[joint]bool{}, map[joint]bool{}
 	for _, n := range out.Notes {
 		if n.TieTo && !n.Cue {
-			leave[joint{n.Pitch.MIDI(), n.End()}] = true
+			leave[joint{n.Pitch.MIDI(), n.Hand, n.End()}] = true
 		}
 		if n.TieFrom && !n.Cue {
-			arrive[joint{n.Pitch.MIDI(), n.Onset}] = true
+			arrive[joint{n.Pitch.MIDI(), n.Hand, n.Onset}] = true
 		}
 	}
 	from := map[int][]score.Note{} // that lead nowhere, by MIDI number
 	for _, n := range out.Notes {
 		m := n.Pitch.MIDI()
-		if n.TieFrom && !n.Cue && !leave[joint{m, n.Onset}] {
+		if n.TieFrom && !n.Cue && !leave[joint{m, n.Hand, n.Onset}] {
 			// Over a gap it comes from the nearest one that leads nowhere; Passage.Sounding joins them.
 			if i := len(from[m]) - 1; i >= 0 && !n.Onset.Less(from[m][i].End()) && n.Bar-from[m][i].Bar <= 1 {
 				from[m] = from[m][:i]
@@ -409,7 +410,7 @@ func (p *part) looseTies(out *score.Passage) {
 				p.add(fmt.Sprintf("%s: a tie of %s comes from no note", out.Where(n.Onset), n.Pitch))
 			}
 		}
-		if n.TieTo && !n.Cue && !arrive[joint{m, n.End()}] {
+		if n.TieTo && !n.Cue && !arrive[joint{m, n.Hand, n.End()}] {
 			from[m] = append(from[m], n)
 		}
 	}
