@@ -17,7 +17,9 @@
 // Cm6, C6/9, Cadd9, C9, Cmaj9, Cm9, C7(b9), C11, C13 and so on: a stem, then alterations, added notes and omissions in one
 // bracket, in the order of their numbers: C7(b9#11), Cm7(add11), C7(no3). A bass that is not the root follows a slash. A
 // missing perfect fifth is usual from the seventh chord upwards and is not written in the label. Where the trade has words
-// and no symbol, the label is in words: "stacked fourths on B3", "German sixth on Ab", "chromatic cluster G#-A-A#".
+// and no symbol, the label is in words: "stacked fourths on B3", "German sixth on Ab", "chromatic cluster G#-A-A#", "E major
+// over A major". C13 stands for the chord with its eleventh and without; where the difference matters, C9(13) is the one
+// without. testdata/SOURCES.md tells where handbooks disagree and whom we follow.
 package chord
 
 import "plumbline/theory/pitch"

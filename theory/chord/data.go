@@ -182,7 +182,9 @@ type form struct {
 	Type
 	degrees []degree
 	pcs     pcset         // members above a root C
-	omitPCs pcset         // members that may be missing in a reading under this name
+	omitPCs pcset         // members that players often leave out
+	mayMiss pcset         // members that may be missing at all in a reading under this name
+	takes   bool          // added notes
 	onLine  [lineLen]int8 // member index by place on the line of fifths, from lineLow; -1 none
 	byPC    [12]int8      // member index by pitch class above the root; -1 none
 	tertian bool          // matched against notes by its members, in any spacing
@@ -324,7 +326,11 @@ func (r *row) form() *form {
 		if f.omitPCs.has(d.pc()) {
 			f.Omittable = append(f.Omittable, f.Roles[i])
 		}
+		if f.priceMissing(d, true) >= 0 {
+			f.mayMiss |= 1 << d.pc()
+		}
 	}
+	f.takes = f.Symbols != nil && f.takesAdded() && f.family != famAugSixth && f.family != famSpecial
 	return f
 }
 
@@ -335,6 +341,11 @@ var forms = sync.OnceValue(func() []*form {
 		fs[i] = vocabulary[i].form()
 	}
 	return fs
+})
+
+// tertians are the forms that are matched by their members.
+var tertians = sync.OnceValue(func() []*form {
+	return slices.DeleteFunc(slices.Clone(forms()), func(f *form) bool { return !f.tertian })
 })
 
 func formByID(id string) *form {

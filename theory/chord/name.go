@@ -240,7 +240,7 @@ func addedDegree(f *form, root, cl pitch.Class) degree {
 
 // priceAdded returns what it costs to have d beside the members of f; ok is false if nobody would speak of it so.
 func (f *form) priceAdded(d degree) (price float32, ok bool) {
-	if f.Symbols == nil || !f.takesAdded() || f.Family == famAugSixth || f.Family == famSpecial {
+	if !f.takes {
 		return 0, false
 	}
 	switch d.num {
@@ -355,13 +355,10 @@ func (s *sonority) candidates() []candidate {
 		rootPC := lowest(pcsLeft)
 		rel := s.pcs.down(rootPC)
 		relBass := (s.bass.PC() - rootPC + 12) % 12
-		for _, f := range forms() {
-			if !f.tertian {
-				continue
-			}
+		for _, f := range tertians() {
 			foreign := rel &^ f.pcs
 			n := foreign.len()
-			if n > 2 || n > 0 && (f.Symbols == nil || f.Family == famAugSixth) {
+			if n > 2 || n > 0 && !f.takes || f.pcs&^rel&^f.mayMiss != 0 {
 				continue
 			}
 			slash := n == 1 && foreign.has(relBass) && relBass != 0 && f.pcs&^rel == 0 && s.slashes(f)
@@ -375,9 +372,6 @@ func (s *sonority) candidates() []candidate {
 						best = c
 					}
 				}
-			}
-			if f.pcs&^rel != 0 && (f.pcs&^rel).len() > 2 {
-				continue
 			}
 			for _, cl := range s.classes {
 				if cl.PC() == rootPC {
