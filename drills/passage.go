@@ -68,14 +68,14 @@ func fromPassage(p *score.Passage, region score.Region, s Settings, name namer) 
 		d.items = append(d.items, it)
 	}
 	if len(d.items) == 0 {
-		what := "a chord that can be named by its quality"
+		what := "chord that can be named by its quality"
 		if s.Kind == Construction {
-			what = "a stack, a cluster or a chord with a sixth"
+			what = "stack, cluster or chord with a sixth"
 		}
 		if len(wanted) > 0 {
-			what = quoted(wanted, len(wanted))
+			what = strings.ReplaceAll(quoted(wanted, len(wanted)), ", ", " or ")
 		}
-		return nil, badSetting("passage", "found no %s there; nothing can be asked about it", strings.TrimPrefix(what, "a "))
+		return nil, badSetting("passage", "there is no %s at that place, so nothing to ask about", what)
 	}
 	for i := range d.items {
 		d.nearMisses(&d.items[i])
@@ -103,8 +103,8 @@ func itemsOf(p *score.Passage, region score.Region, k Kind, name namer) []item {
 			left, right []pitch.Pitch
 			word        string
 		}{{left, nil, ", left hand"}, {nil, right, ", right hand"}, {left, right, ""}} {
-			if (h.word == "") == (len(left) == 0 || len(right) == 0) {
-				continue
+			if h.word == "" && (len(left) == 0 || len(right) == 0) {
+				continue // one hand alone has had its turn
 			}
 			if it, ok := constructionItem(h.left, h.right, name); ok {
 				it.where = where + h.word

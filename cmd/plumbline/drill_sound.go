@@ -1,0 +1,191 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"plumbline/synth"
+	"plumbline/synth/speaker"
+	"plumbline/theory/pitch"
+	"plumbline/theory/score"
+)
+
+// How long a question sounds, whatever it is, and how far apart its notes are one by one.
+const (
+	chordLength = 2200 * time.Millisecond
+	slowApart   = 450 * time.Millisecond
+	comparePart = 600 * time.Millisecond // silence between what it was and what was said
+)
+
+// quieter is how far below the usual level question n is, from 1: the first is the quietest, then it rises by 2 dB a question.
+// A question asked again keeps its level.
+func quieter(n int) synth.LU { return max(8-2*synth.LU(n), 0) }
+
+// drillSound plays what a drill asks, or writes it into files. Its methods are called from one goroutine.
+type drillSound struct {
+	e      *env
+	dir    string // for files; "" until a folder is needed
+	files  bool   // write files, don't play
+	named  bool   // dir was named by the user
+	silent bool   // neither play nor write
+
+	sink   speaker.Sink
+	cancel context.CancelFunc
+	done   chan error // of what is playing; nil if nothing is
+}
+
+// clip renders notes for question n. Every chord has the same length and the same loudness.
+func (d *drillSound) clip(n int, left, right []pitch.Pitch, apart time.Duration) (*synth.Clip, error) {
+	var hs []handPitch
+	for _, p := range left {
+		hs = append(hs, handPitch{p, score.Left})
+	}
+	for _, p := range right {
+		hs = append(hs, handPitch{p, score.Right})
+	}
+	return synth.Render(chordNotes(hs, chordLength, apart, pitch.A440), synth.Options{Level: synth.DefaultLevel - synth.LUFS(quieter(n))})
+}
+
+// make plays notes, or writes them into a file and returns its path. what is "" for the whole question.
+func (d *drillSound) make(ctx context.Context, n int, what string, left, right []pitch.Pitch, apart time.Duration) (string, error) {
+	if d.silent {
+		return "", nil
+	}
+	c, err := d.clip(n, left, right, apart)
+	if err != nil {
+		return "", err
+	}
+	return d.present(ctx, n, what, c)
+}
+
+// compare plays one chord and then another, at one level.
+func (d *drillSound) compare(ctx context.Context, n int, was, said [2][]pitch.Pitch) (string, error) {
+	if d.silent {
+		return "", nil
+	}
+	a, err := d.clip(n, was[0], was[1], 0)
+	if err != nil {
+		return "", err
+	}
+	b, err := d.clip(n, said[0], said[1], 0)
+	if err != nil {
+		return "", err
+	}
+	c, err := synth.Concat(comparePart, a, b)
+	if err != nil {
+		return "", err
+	}
+	return d.present(ctx, n, "compare", c)
+}
+
+// present plays a clip in the background or, without a device, writes it.
+func (d *drillSound) present(ctx context.Context, n int, what string, c *synth.Clip) (string, error) {
+	if err := d.stop(); err != nil {
+		if !errors.Is(err, speaker.ErrNoDevice) {
+			return "", err
+		}
+		if err := d.fallBack(err); err != nil {
+			return "", err
+		}
+	}
+	if !d.files && d.sink == nil {
+		sink, err := d.e.openSpeaker(ctx)
+		switch {
+		case err == nil:
+			d.sink = sink
+		case ctx.Err() != nil:
+			return "", ctx.Err()
+		case errors.Is(err, speaker.ErrNoDevice):
+			if err := d.fallBack(err); err != nil {
+				return "", err
+			}
+		default:
+			return "", err
+		}
+	}
+	if d.files {
+		return d.write(n, what, c)
+	}
+	pctx, cancel := context.WithCancel(ctx)
+	done := make(chan error, 1)
+	d.cancel, d.done = cancel, done
+	go func(sink speaker.Sink) {
+		defer func() {
+			if r := recover(); r != nil { // a panic here would leave the terminal raw
+				done <- fmt.Errorf("playing: %v", r)
+			}
+		}()
+		done <- sink.Play(pctx, c)
+	}(d.sink)
+	return "", nil
+}
+
+// stop ends what is playing and returns what went wrong with it.
+func (d *drillSound) stop() error {
+	if d.done == nil {
+		return nil
+	}
+	d.cancel()
+	err := <-d.done
+	d.done, d.cancel = nil, nil
+	if errors.Is(err, context.Canceled) || errors.Is(err, speaker.ErrClosed) {
+		return nil
+	}
+	return err
+}
+
+// fallBack goes over to files and says so, once.
+func (d *drillSound) fallBack(err error) error {
+	d.files = true
+	if err := d.folder(); err != nil {
+		return err
+	}
+	why := "no sound device"
+	var de *speaker.DeviceError
+	if errors.As(err, &de) && de.Reason != "" {
+		why += ": " + de.Reason
+	}
+	d.e.warn("%s; each question is written as a WAV file in %s", why, d.dir)
+	d.e.hint("--out DIR chooses the folder; --sight asks by the written notes instead")
+	return nil
+}
+
+// folder makes a folder for files if none was named.
+func (d *drillSound) folder() error {
+	if d.dir != "" {
+		return nil
+	}
+	dir, err := os.MkdirTemp("", "plumbline-drill-")
+	if err != nil {
+		return fmt.Errorf("no folder for the sound: %w", err)
+	}
+	d.dir = dir
+	return nil
+}
+
+// write writes a clip into a file whose name tells the question's number and nothing of what it is.
+func (d *drillSound) write(n int, what string, c *synth.Clip) (string, error) {
+	if err := d.folder(); err != nil {
+		return "", err
+	}
+	name := fmt.Sprintf("question-%03d", n)
+	if what != "" {
+		name += "-" + what
+	}
+	path := filepath.Join(d.dir, name+".wav")
+	if err := synth.WriteWAVFile(path, c, synth.PCM16); err != nil {
+		return "", err
+	}
+	return path, nil
+}
+
+func (d *drillSound) close() {
+	d.stop()
+	if d.sink != nil {
+		d.sink.Close()
+	}
+}
