@@ -123,8 +123,8 @@ func checkKey(t *testing.T, midi int, published string) {
 	}
 	digits := len(published) - 1 - strings.Index(published, ".")
 	half := cents(want+0.5*math.Pow(10, -float64(digits)), want)
-	c := render(t, Options{}, Note{Freq: key(midi), Length: 3 * time.Second, Strength: 0.7, Pan: -1})
-	got := peakNear(left(c)[4800:4800+1<<17], c.Rate, want)
+	c := render(t, Options{}, Note{Freq: key(midi), Length: 1500 * time.Millisecond, Strength: 0.7, Pan: -1})
+	got := peakNear(left(c)[4800:4800+1<<16], c.Rate, want)
 	if off := cents(got, want); !(math.Abs(off) <= centTolerance+half) {
 		t.Errorf("key %d: %.5f Hz, %+.3f cents from the published %s", midi, got, off, published)
 	}
