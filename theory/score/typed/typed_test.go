@@ -203,7 +203,7 @@ var passages = []struct{ name, text, notes string }{
 	{"further notes at rest", "meter: 2/4\nbar 1\nright+: e G4", "r1@0:G4/1/2"},
 	{"twice the same note in a voice", "meter: 2/4\nbar 1\nright: h G4\nright+: h G4", "r1@0:G4/2 r1@0:G4/2"},
 	{"long rests", "meter: free\nbar 1\nright: 1in120000(ww r) q C4\nright 2: e D4 1in120000(ww r) e r", "r2@0:D4/1/2 r1@960000:C4/1"},
-	{"a rest that no value has", "meter: free\nbar 1\nright: 1021in3(q C4) 1021in1009(s r) 1031in3(q r) q D4", "r1@0:C4/3/1021 r1@1043/4124:D4/1"},
+	{"a rest that no value has", "meter: 4/4\nbar 1\nright+: 1021in3(q C4) 1021in1009(s r) 1031in3(q r) q D4", "r1@0:C4/3/1021 r1@1043/4124:D4/1"},
 	{"free meter", "meter: free\nbar 1\nright: q C4 D4 E4 F4 G4\nleft: .\nbar 2\nright: q C4", "r1@0:C4/1 r1@1:D4/1 r1@2:E4/1 r1@3:F4/1 r1@4:G4/1 r1@5:C4/1"},
 	{"silent bars of unusual length", "meter: free\nbar 1: length 5/8\nright: .\nbar 2: meter 3/4, length 0/1\nright: .\nbar 3: length 5/4\nleft: .", ""},
 	{"a bar cut in two", "meter: 4/4\nbar 4: length 1/2\nright: h C4\nbar 4: from beat 3\nright: h D4\nbar 4: from beat 2 1/2, length 1/8\nright: e D4",
