@@ -192,3 +192,16 @@ func TestNameTransposes(t *testing.T) {
 		}
 	}
 }
+
+// The tables are built at first use; this is what the first call pays.
+func BenchmarkTables(b *testing.B) {
+	b.ReportAllocs()
+	for b.Loop() {
+		for i := range vocabulary {
+			vocabulary[i].form()
+		}
+		for s := range pcset(1 << 12) {
+			primeMask(s)
+		}
+	}
+}

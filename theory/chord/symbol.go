@@ -1014,6 +1014,12 @@ func typeOf(degs []degree) Type {
 		if i := slices.IndexFunc(base.degrees, func(e degree) bool { return e.fifths() == d.fifths() }); i >= 0 {
 			t.Roles = append(t.Roles, base.Roles[i])
 		} else {
+			switch d.num { // beside a chord that has neither, still an added ninth or eleventh
+			case 2:
+				d.num = 9
+			case 4:
+				d.num = 11
+			}
 			added = append(added, d)
 			t.Roles = append(t.Roles, addedRole(base, d))
 		}
