@@ -25,6 +25,8 @@ func TestRooms(t *testing.T) {
 		"theory/score":          {"theory/pitch", "theory/key"},
 		"theory/score/musicxml": {"theory/pitch", "theory/key", "theory/score"},
 		"theory/score/typed":    {"theory/pitch", "theory/key", "theory/score"},
+		"theory/score/spell":    {"theory/pitch", "theory/key", "theory/score"},
+		"theory/score/midi":     {"theory/pitch", "theory/key", "theory/score", "theory/score/spell"},
 		"theory/line":           {"theory/pitch", "theory/score"},
 		"theory/claim":          {"theory/pitch", "theory/chord", "theory/key", "theory/score", "theory/line"},
 		"synth":                 {},
