@@ -362,6 +362,10 @@ func judgeMoves(l line.Line, a args, k *Checker) Result {
 			res.Verdict = Fails
 			res.Because += fmt.Sprintf(": %d of %s %s: %s", len(misfits), plural(len(j.Moves), "move"), map[bool]string{true: "is not so", false: "are not so"}[len(misfits) == 1], k.moveTexts(misfits))
 			res.Instead = insteadMoves(l, j)
+			if run := fittingRun(j, misfits); len(run) >= 3 {
+				last := run[len(run)-1].To
+				res.Instead += fmt.Sprintf("; it does so from %s to %s", k.where(run[0].From), k.where(last))
+			}
 		case len(j.BySound) > 0:
 			res.Verdict = Arguable
 			res.Because += ": by sound only at " + k.moveTexts(j.BySound)
@@ -391,7 +395,7 @@ func judgeMoves(l line.Line, a args, k *Checker) Result {
 				res.Instead = ""
 			}
 			res.Verdict = Fails
-			res.Because += fmt.Sprintf("; %d of %s the other way", against, plural(len(j.Moves), "move goes"))
+			res.Because += fmt.Sprintf("; %d of %s the other way", against, plural(len(j.Moves), "move")+map[bool]string{true: " goes", false: " go"}[against == 1])
 			if res.Instead == "" {
 				res.Instead = insteadMoves(l, j)
 			}
@@ -400,6 +404,22 @@ func judgeMoves(l line.Line, a args, k *Checker) Result {
 		}
 	}
 	return res
+}
+
+// fittingRun returns the longest stretch of moves without a misfit.
+func fittingRun(j line.Judgement, misfits []line.Move) []line.Move {
+	var best, cur []line.Move
+	for i, m := range j.Moves {
+		if slices.Contains(misfits, m) {
+			cur = nil
+			continue
+		}
+		cur = append(cur, j.Moves[i])
+		if len(cur) > len(best) {
+			best = cur
+		}
+	}
+	return best
 }
 
 // oneMove describes the single move of a motion.
@@ -515,10 +535,10 @@ func (k *Checker) outerIntervals(r score.Region, a args) (Result, error) {
 	var words []string
 	var res Result
 	for _, o := range outers {
-		words = append(words, o.Interval.Simple().String())
+		words = append(words, simpleName(o.Interval))
 		res.Evidence = append(res.Evidence, o.Low, o.High)
 	}
-	res.Because = fmt.Sprintf("bass %s, top %s: %s", outerNames(outers, false), outerNames(outers, true), strings.Join(words, " "))
+	res.Because = fmt.Sprintf("bass %s, top %s: %s", outerNames(outers, false), outerNames(outers, true), first(words, 24))
 	res.Verdict = Fails
 	n := a.number
 	if len(outers) <= n {
@@ -554,12 +574,44 @@ func (k *Checker) outerIntervals(r score.Region, a args) (Result, error) {
 		res.Instead = "outer intervals " + strings.Join(words, " ")
 	default:
 		res.Because += fmt.Sprintf("; the cycle breaks at %s with %s", k.passage.Where(outers[sound].At), words[sound])
-		res.Instead = "outer intervals " + strings.Join(words, " ")
+		res.Instead = "outer intervals " + first(words, 12)
 		if repeats {
 			res.Instead = fmt.Sprintf("outer intervals repeat every %s: %s", plural(period, "chord"), cycle(period))
+		} else if from, to, ok := cyclicRun(outers, n); ok {
+			res.Instead = fmt.Sprintf("they do so from %s to %s: %s", k.passage.Where(outers[from].At), k.passage.Where(outers[to-1].At), strings.Join(words[from:from+n], " "))
 		}
 	}
 	return res, nil
+}
+
+// simpleName names an interval with its octaves taken off; of a whole number of octaves one is left.
+func simpleName(i pitch.Interval) string {
+	if s := i.Simple(); s != pitch.Unison || i == pitch.Unison {
+		return s.String()
+	}
+	return pitch.Octave.String()
+}
+
+// first joins the first n words.
+func first(words []string, n int) string {
+	if len(words) > n {
+		return strings.Join(words[:n], " ") + " …"
+	}
+	return strings.Join(words, " ")
+}
+
+// cyclicRun finds the longest stretch of outer intervals that repeats after n of them, twice at least.
+func cyclicRun(outers []line.Outer, n int) (from, to int, ok bool) {
+	start := 0
+	for i := range outers {
+		if i >= n && outers[i].Interval.Simple() != outers[i-n].Interval.Simple() {
+			start = i - n + 1
+		}
+		if i+1-start >= 2*n && i+1-start > to-from {
+			from, to = start, i+1
+		}
+	}
+	return from, to, to-from >= 2*n
 }
 
 func outerNames(outers []line.Outer, high bool) string {
@@ -570,6 +622,9 @@ func outerNames(outers []line.Outer, high bool) string {
 		} else {
 			ps = append(ps, o.Low.Pitch)
 		}
+	}
+	if len(ps) > 24 {
+		return names(ps[:24]) + " …"
 	}
 	return names(ps)
 }
