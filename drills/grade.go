@@ -130,7 +130,7 @@ func Explain(q Question, g Graded) Explanation {
 	}
 	e := Explanation{Text: c.explain(q, g)}
 	if q.From != "" {
-		e.Text += fmt.Sprintf(" (%s)", upper(q.From))
+		e.Text += fmt.Sprintf(" From %s.", q.From)
 	}
 	if !g.Right && g.Given != "" {
 		e.Left, e.Right = c.instead(g.Given, q)

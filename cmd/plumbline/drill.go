@@ -213,7 +213,7 @@ func (e *env) drill(ctx context.Context, f drillFlags) error {
 	if f.sight {
 		mode = progress.Sight
 	}
-	sit := &sitting{e: e, d: d, store: store, mode: mode, count: f.count, db: f.db}
+	sit := &sitting{e: e, d: d, store: store, mode: mode, count: f.count, db: f.db, source: source}
 	sit.sound = &drillSound{e: e, dir: f.out, files: f.out != "" || f.noSound, named: f.out != ""}
 	defer sit.sound.close()
 	settings, err := json.Marshal(d.Settings())
@@ -300,14 +300,15 @@ type face interface {
 
 // sitting is one run of a drill.
 type sitting struct {
-	e     *env
-	d     *drills.Drill
-	store *progress.Store
-	id    progress.SessionID
-	mode  progress.Mode
-	count int
-	db    string // the flag
-	sound *drillSound
+	e      *env
+	d      *drills.Drill
+	store  *progress.Store
+	id     progress.SessionID
+	mode   progress.Mode
+	count  int
+	db     string // the flag
+	source string // the passage asked about, and where
+	sound  *drillSound
 
 	asked, right int
 	last         *answeredQuestion // for comparing

@@ -51,6 +51,9 @@ func (f *textFace) begin() error {
 	if s.Level > 0 {
 		which = fmt.Sprintf(", level %d (%s)", s.Level, drills.Levels(s.Kind)[s.Level-1].Name)
 	}
+	if f.sit.source != "" {
+		which = ", from " + f.sit.source
+	}
 	if err := f.say(fmt.Sprintf("%s%s%s: %s, seed %d.", what, how, which, counted(f.sit.count, "question"), s.Seed)); err != nil {
 		return err
 	}
@@ -80,8 +83,15 @@ func counted(n int, what string) string {
 
 func (f *textFace) question(q drills.Question, sound string) error {
 	fmt.Fprintln(f.out)
-	if err := f.say(fmt.Sprintf("Question %d of %d. %s", q.Number, f.sit.count, q.Prompt)); err != nil {
+	prompt := q.Prompt
+	if q.Sight { // the notes have a line of their own
+		prompt = strings.TrimSuffix(prompt, " "+drills.Hands(q.Left, q.Right))
+	}
+	if err := f.say(fmt.Sprintf("Question %d of %d. %s", q.Number, f.sit.count, prompt)); err != nil {
 		return err
+	}
+	if q.Sight {
+		fmt.Fprintf(f.out, "     %s\n", drills.Hands(q.Left, q.Right))
 	}
 	for i, c := range q.Choices {
 		fmt.Fprintf(f.out, "  %d  %s\n", i+1, c)
@@ -107,8 +117,11 @@ func (f *textFace) refused(q drills.Question, err error) error {
 	msg := message(err)
 	var ae *drills.AnswerError
 	if errors.As(err, &ae) {
-		msg = fmt.Sprintf("%q is no answer here: %s. Say it again, for instance %s.", ae.Text, ae.Why, strings.Join(ae.Examples, " or "))
-		return f.say(msg)
+		msg = fmt.Sprintf("%q is no answer here: %s", ae.Text, ae.Why)
+		if !strings.HasSuffix(msg, "?") {
+			msg += "."
+		}
+		return f.say(fmt.Sprintf("%s Say it again, for instance %s.", msg, strings.Join(ae.Examples, " or ")))
 	}
 	return f.say(upperFirst(msg) + ".")
 }
@@ -141,7 +154,7 @@ func (f *textFace) help(q drills.Question) error {
 func (f *textFace) end(interrupted bool) error {
 	fmt.Fprintln(f.out)
 	text := f.sit.result()
-	if interrupted || f.sit.asked < f.sit.count {
+	if f.sit.asked > 0 && (interrupted || f.sit.asked < f.sit.count) {
 		text += " Every answer given is saved."
 	}
 	if err := f.say(text); err != nil {

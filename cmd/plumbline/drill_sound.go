@@ -18,6 +18,7 @@ import (
 const (
 	chordLength = 2200 * time.Millisecond
 	slowApart   = 450 * time.Millisecond
+	breath      = 400 * time.Millisecond
 	comparePart = 600 * time.Millisecond // silence between what it was and what was said
 )
 
@@ -36,6 +37,7 @@ type drillSound struct {
 	sink   speaker.Sink
 	cancel context.CancelFunc
 	done   chan error // of what is playing; nil if nothing is
+	failed error      // of what was playing
 }
 
 // clip renders notes for question n. Every chord has the same length and the same loudness.
@@ -84,7 +86,9 @@ func (d *drillSound) compare(ctx context.Context, n int, was, said [2][]pitch.Pi
 
 // present plays a clip in the background or, without a device, writes it.
 func (d *drillSound) present(ctx context.Context, n int, what string, c *synth.Clip) (string, error) {
-	if err := d.stop(); err != nil {
+	d.stop()
+	if err := d.failed; err != nil {
+		d.failed = nil
 		if !errors.Is(err, speaker.ErrNoDevice) {
 			return "", err
 		}
@@ -110,6 +114,16 @@ func (d *drillSound) present(ctx context.Context, n int, what string, c *synth.C
 	if d.files {
 		return d.write(n, what, c)
 	}
+	if what == "" && n > 1 {
+		// A breath after the answer before.
+		gap, err := synth.Silence(c.Rate, breath)
+		if err != nil {
+			return "", err
+		}
+		if c, err = synth.Concat(0, gap, c); err != nil {
+			return "", err
+		}
+	}
 	pctx, cancel := context.WithCancel(ctx)
 	done := make(chan error, 1)
 	d.cancel, d.done = cancel, done
@@ -124,18 +138,16 @@ func (d *drillSound) present(ctx context.Context, n int, what string, c *synth.C
 	return "", nil
 }
 
-// stop ends what is playing and returns what went wrong with it.
-func (d *drillSound) stop() error {
+// stop ends what is playing. What went wrong with it is told at the next sound.
+func (d *drillSound) stop() {
 	if d.done == nil {
-		return nil
+		return
 	}
 	d.cancel()
-	err := <-d.done
-	d.done, d.cancel = nil, nil
-	if errors.Is(err, context.Canceled) || errors.Is(err, speaker.ErrClosed) {
-		return nil
+	if err := <-d.done; err != nil && !errors.Is(err, context.Canceled) && !errors.Is(err, speaker.ErrClosed) {
+		d.failed = err
 	}
-	return err
+	d.done, d.cancel = nil, nil
 }
 
 // fallBack goes over to files and says so, once.

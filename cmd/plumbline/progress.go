@@ -136,11 +136,18 @@ func showProgress(w io.Writer, sum progress.Summary, filtered bool, path string)
 			for _, c := range l.Confusions {
 				said = append(said, fmt.Sprintf("%s %s", c.Given, times(c.Count)))
 			}
-			if l.Total.GaveUp > 0 {
-				said = append(said, "gave up "+times(l.Total.GaveUp))
-			}
+			line := ""
 			if len(said) > 0 {
-				fmt.Fprintln(w, wrap("taken for: "+strings.Join(said, ", "), textWidth, "      "))
+				line = "taken for " + strings.Join(said, ", ")
+			}
+			if l.Total.GaveUp > 0 {
+				if line != "" {
+					line += "; "
+				}
+				line += "gave up " + times(l.Total.GaveUp)
+			}
+			if line != "" {
+				fmt.Fprintln(w, wrap(line, textWidth, "      "))
 			}
 		}
 		row("all", g.Total)
