@@ -47,7 +47,8 @@ func (h Hand) String() string {
 // Grace tells whether a note is a grace note, and of which kind.
 type Grace int8
 
-// The kinds of grace note. A grace note has no duration of its own; its onset is that of the note it decorates.
+// The kinds of grace note. A grace note has no duration of its own; its onset is that of the note it decorates. One that
+// ends the note before it has Note.After set.
 const (
 	NoGrace Grace = iota
 	Appoggiatura
@@ -65,6 +66,8 @@ type Note struct {
 	TieFrom  bool // continues a note before it
 	TieTo    bool // is continued by a note after it
 	Grace    Grace
+	After    bool // a grace note that ends the note before it (a nachschlag); its onset is where that note ends
+	Together bool // a grace note struck together with the one before it in its voice
 	Cue      bool // printed small for orientation, not played
 }
 
@@ -166,22 +169,28 @@ type Part struct {
 	Chosen bool
 }
 
-// A Passage is a piece or part of one, for two hands. Bars and notes are in order of time; notes at one onset go from low
-// to high.
+// A Passage is a piece or part of one, for two hands. Bars, notes and marks are in order of time; notes at one onset go
+// from low to high, after the grace notes, which keep the order they are played in.
 type Passage struct {
-	Title    string
-	Source   string // file name, for messages
-	Bars     []Bar
-	Notes    []Note
-	Keys     []KeyChange
-	Tempos   []Tempo
-	Dynamics []Dynamic
-	Parts    []Part
-	Warnings []string // what was read with a reservation, with its place
+	Title     string
+	Source    string // file name, for messages
+	Bars      []Bar
+	Notes     []Note
+	Keys      []KeyChange
+	Tempos    []Tempo
+	Dynamics  []Dynamic
+	Pedals    []Pedal
+	Harmonies []Harmony
+	Signs     []Sign // repeats and jumps, as written; Unfold plays them
+	Parts     []Part
+	Warnings  []string // what was read with a reservation, with its place
 }
 
-// Sort brings notes into the order that Passage promises. Readers call it last.
+// Sort brings notes, pedals, harmonies and signs into the order that Passage promises. Readers call it last.
 func (p *Passage) Sort() {
+	slices.SortStableFunc(p.Pedals, func(a, b Pedal) int { return a.At.Compare(b.At) })
+	slices.SortStableFunc(p.Harmonies, func(a, b Harmony) int { return a.At.Compare(b.At) })
+	slices.SortStableFunc(p.Signs, compareSigns)
 	slices.SortStableFunc(p.Notes, func(a, b Note) int {
 		if c := a.Onset.Compare(b.Onset); c != 0 {
 			return c
@@ -193,7 +202,7 @@ func (p *Passage) Sort() {
 			return 1
 		}
 		if a.Grace != NoGrace {
-			return 0 // grace notes keep the order they are played in
+			return afterFirst(a, b) // else they keep the order they are played in
 		}
 		if c := a.Pitch.Compare(b.Pitch); c != 0 {
 			return c
