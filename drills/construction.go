@@ -114,9 +114,10 @@ func (c constructionCraft) read(text string, q Question) (string, How, error) {
 		label = diatonicCluster
 	case slices.Contains([]string{"triad", "seventh", "ninth", "eleventh", "thirteenth"}, t.Family):
 		label = stackedThirds
-		// C E A is A minor over C, and yet built otherwise: right about the notes, and not what was asked.
-		if _, _, sounds := fits(t, q.Notes(), true); sounds && q.Expected != stackedThirds {
-			return "", "", notUnderstood(q, text, "that names the notes; asked is how they are built")
+		// C E A is A minor over C, and yet built otherwise: right about the notes, and not what was asked. And F#m7 said of a
+		// B major triad is a stack of thirds, but no right answer to anything.
+		if _, _, sounds := fits(t, q.Notes(), true); sounds != (q.Expected == stackedThirds) {
+			return "", "", notUnderstood(q, text, "that names notes; asked is how they are built")
 		}
 	}
 	if label == "" {

@@ -94,7 +94,7 @@ func TestGrade(t *testing.T) {
 		{Construction, sixthForFifth, "C2 C3 E3 A3 C4", ear, "C6(no5)", true, Synonym, sixthForFifth},
 		{Construction, sixthForFifth, "C2 C3 E3 A3 C4", ear, "a sixth instead of the fifth", true, Synonym, sixthForFifth},
 		{Construction, sixthForFifth, "C2 C3 E3 A3 C4", ear, "C6", false, "", addedSixth},
-		{Construction, stackedThirds, "C2 C3 E3 G3 B3", ear, "Dm7", true, Synonym, stackedThirds},
+		{Construction, stackedThirds, "C2 C3 E3 G3 B3", ear, "Cmaj7", true, Synonym, stackedThirds},
 		{Construction, stackedThirds, "C2 C3 E3 G3 B3", ear, "tertian", true, Synonym, stackedThirds},
 		{Construction, diatonicCluster, "C2 C4 D4 E4 F4", ear, "chromatic cluster", false, "", chromaticCluster},
 	} {
@@ -137,6 +137,7 @@ func TestAskedAgain(t *testing.T) {
 		{Construction, "sus4", "says nothing about"},
 		{Construction, "banana", "names no construction"},
 		{Construction, "Am/C", "asked is how they are built"},
+		{Construction, "F#m7", "asked is how they are built"},
 	} {
 		q := ask(t, tt.kind, "minor seventh", "C3 Eb3 G3 Bb3", "")
 		if tt.kind == Construction {
