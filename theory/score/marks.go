@@ -15,17 +15,17 @@ type PedalAct int8
 
 // The acts of the damper pedal, and the pressing of the sostenuto pedal, which PedalUp releases too.
 const (
-	PedalDown PedalAct = iota + 1
-	PedalUp
-	PedalChange // up and down again at once
+	PedalUp     PedalAct = iota + 1 // at one moment it goes first
+	PedalDown                       //
+	PedalChange                     // up and down again at once
 	Sostenuto
 )
 
-var pedalActs = [...]string{PedalDown: "down", PedalUp: "up", PedalChange: "change", Sostenuto: "sostenuto"}
+var pedalActs = [...]string{PedalUp: "up", PedalDown: "down", PedalChange: "change", Sostenuto: "sostenuto"}
 
 // String returns "down", "up", "change" or "sostenuto", or %!PedalAct(n) out of range.
 func (a PedalAct) String() string {
-	if a < PedalDown || int(a) >= len(pedalActs) {
+	if a < PedalUp || int(a) >= len(pedalActs) {
 		return fmt.Sprintf("%%!PedalAct(%d)", int(a))
 	}
 	return pedalActs[a]

@@ -15,6 +15,7 @@
 package score
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"sort"
@@ -188,7 +189,7 @@ type Passage struct {
 
 // Sort brings notes, pedals, harmonies and signs into the order that Passage promises. Readers call it last.
 func (p *Passage) Sort() {
-	slices.SortStableFunc(p.Pedals, func(a, b Pedal) int { return a.At.Compare(b.At) })
+	slices.SortStableFunc(p.Pedals, func(a, b Pedal) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Act, b.Act)) })
 	slices.SortStableFunc(p.Harmonies, func(a, b Harmony) int { return a.At.Compare(b.At) })
 	slices.SortStableFunc(p.Signs, compareSigns)
 	slices.SortStableFunc(p.Notes, func(a, b Note) int {

@@ -8,10 +8,13 @@ import (
 	"plumbline/theory/score"
 )
 
-// readDirection reads <direction>: tempos, dynamics and hairpins. A cresc. or dim. whose dashes are given is a hairpin; one
-// without is a mark.
+// readDirection reads <direction>: tempos, dynamics and hairpins, pedal and jumps. A cresc. or dim. whose dashes are given is
+// a hairpin; one without is a mark.
 func (r *reader) readDirection(p *part) error {
 	type event struct{ kind, what, number string }
+	var drawn, sounds []score.Sign // segno, coda and jumps
+	var text string                // all words
+	var acts []score.PedalAct
 	var events []event
 	var marks []tempo
 	var sound float64
@@ -31,10 +34,21 @@ func (r *reader) readDirection(p *part) error {
 					events = append(events, event{name, r.attr("type"), r.attr("number")})
 				case "words":
 					s, err := r.words()
+					if len(text)+len(s) < 1000 {
+						text = strings.TrimSpace(text + " " + s)
+					}
 					if s = swellWord(s); s != "" {
 						events = append(events, event{"words", s, ""})
 					}
 					return err
+				case "segno":
+					drawn = append(drawn, score.Sign{Kind: score.Segno})
+				case "coda":
+					drawn = append(drawn, score.Sign{Kind: score.Coda})
+				case "pedal":
+					if a, ok := pedalActs[r.attr("type")]; ok {
+						acts = append(acts, a)
+					}
 				case "metronome":
 					t, err := r.readMetronome()
 					marks = append(marks, t)
@@ -48,6 +62,7 @@ func (r *reader) readDirection(p *part) error {
 		case "staff":
 			staff, err = r.integer(1, 100)
 		case "sound":
+			sounds = append(sounds, r.jumps()...)
 			sound, err = r.tempoAttr(p)
 		}
 		return err
@@ -77,20 +92,31 @@ func (r *reader) readDirection(p *part) error {
 			p.tempos = append(p.tempos, mark[tempo]{at, here, t})
 		}
 	}
+	for _, s := range mergeJumps(drawn, sounds, text) {
+		if err := r.addSign(p, printed, false, s); err != nil {
+			return err
+		}
+	}
+	for _, a := range acts {
+		if err := r.countMark(); err != nil {
+			return err
+		}
+		p.pedals = append(p.pedals, mark[score.PedalAct]{at, printed, a})
+	}
 	hand := placedHand(staff, placement)
 	add := func(s swell) error {
 		s.bar, s.at, s.hand = at, printed, hand
 		p.swells = append(p.swells, s)
 		return r.countMark()
 	}
-	word := ""
+	word, afterMark := "", false
 	for _, e := range events {
 		key := e.kind + e.number
 		if e.number == "" {
 			key += "1"
 		}
 		if e.kind == "wedge" || e.kind == "dashes" {
-			if e.what == "stop" || e.what == "crescendo" || e.what == "diminuendo" || e.what == "start" && word != "" {
+			if e.what == "stop" || e.what == "crescendo" || e.what == "diminuendo" || e.what == "start" && (word != "" || afterMark) {
 				if i, ok := p.open[key]; ok { // a new one ends one that is still open
 					s := &p.swells[i]
 					s.endBar, s.end, s.closed = at, printed, true
@@ -111,7 +137,11 @@ func (r *reader) readDirection(p *part) error {
 			p.open[key] = len(p.swells)
 			err = add(swell{text: map[string]string{"cresc.": "louder", "dim.": "softer"}[word], hairpin: true})
 			word = ""
+		case e.kind == "dashes" && e.what == "start" && afterMark:
+			p.open[key] = len(p.swells) - 1
+			p.swells[len(p.swells)-1].long = true
 		}
+		afterMark = e.kind == "dynamic" && e.what != ""
 		if err != nil {
 			return err
 		}
@@ -191,6 +221,11 @@ func (r *reader) offset(p *part) (Time, error) {
 
 // readSound reads a <sound> that stands by itself in a measure.
 func (r *reader) readSound(p *part) error {
+	for _, s := range r.jumps() {
+		if err := r.addSign(p, p.cursor.exact, false, s); err != nil {
+			return err
+		}
+	}
 	sound, err := r.tempoAttr(p)
 	if err != nil || sound == 0 {
 		return err

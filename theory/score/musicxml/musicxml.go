@@ -10,8 +10,9 @@
 //
 // # What it keeps
 //
-// Pitch as it sounds, exact time, voices, ties, grace and cue notes, keys, meters, tempos, dynamics and hairpins. Repeats,
-// endings, clefs, slurs, lyrics, harmony symbols and pedal marks are passed over: the passage has no place for them.
+// Pitch as it sounds, exact time, voices, ties, grace and cue notes, keys, meters, tempos, dynamics and hairpins, pedal,
+// chord symbols, repeats, endings and jumps. Clefs, slurs, beams and lyrics are passed over: the passage has no place for
+// them.
 //
 // # What it refuses
 //

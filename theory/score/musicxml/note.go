@@ -24,6 +24,7 @@ type noteElement struct {
 	octave                               int
 	duration                             decimal
 	timed                                bool // it has a duration
+	after                                bool // a grace note that takes its time from the note before
 	value                                Time // its <type>, 0 if there is none
 	dots, actual, normal                 int  // actual notes in the time of normal ones, 0 if there is no tuplet
 	voice                                int
@@ -71,6 +72,14 @@ func (r *reader) readNote(p *part) error {
 	case e.pitched:
 		n := score.Note{Onset: onset, Duration: length, Hand: score.Hand(e.staff), Voice: e.voice, Bar: len(p.bars) - 1,
 			Grace: e.grace, Cue: e.cue, TieTo: e.tieStart, TieFrom: e.tieStop}
+		if e.grace != score.NoGrace {
+			n.After, n.Together = e.after && onset.Sign() > 0, e.chord
+			if !n.After {
+				v := &p.voices[e.voice]
+				v.graces = append(v.graces, p.count)
+				p.decorated = append(p.decorated, e.voice)
+			}
+		}
 		if !e.ties { // <tie> is the sound and <tied> the picture; some exporters write only the picture
 			n.TieTo, n.TieFrom = e.tiedStart, e.tiedStop
 		}
@@ -97,6 +106,7 @@ func (r *reader) readNote(p *part) error {
 	if e.grace != score.NoGrace {
 		return nil
 	}
+	p.voices[e.voice].graces = p.voices[e.voice].graces[:0]
 	if end := onset.Add(length); e.chord {
 		if !end.InRange() {
 			return r.fail("a time too long or too finely divided")
@@ -129,6 +139,7 @@ func (r *reader) noteChild(p *part, e *noteElement, name string) (err error) {
 		if r.attr("slash") == "yes" {
 			e.grace = score.Acciaccatura
 		}
+		e.after = r.attr("steal-time-previous") != "" && r.attr("steal-time-following") == ""
 	case "pitch":
 		return r.readPitch(e)
 	case "duration":

@@ -18,6 +18,7 @@ type reader struct {
 
 	work, movement         string // titles
 	credit                 string
+	offsets                map[int]Time // of bars, by their index
 	parts                  []*part
 	byID                   map[string]*part
 	notes, measures, marks int // counted against the limits
@@ -30,14 +31,19 @@ type part struct {
 	body     bool // it has measures
 	staves   int
 
-	bars   []bar
-	notes  [][]score.Note // in chunks; Onset within the bar, Hand holds the staff, Voice an index into voices
-	count  int            // of notes
-	voices []voice
-	meters []mark[score.Meter]
-	keys   []mark[keyMark]
-	tempos []mark[tempo]
-	swells []swell
+	bars      []bar
+	notes     [][]score.Note // in chunks; Onset within the bar, Hand holds the staff, Voice an index into voices
+	count     int            // of notes
+	voices    []voice
+	meters    []mark[score.Meter]
+	keys      []mark[keyMark]
+	tempos    []mark[tempo]
+	swells    []swell
+	signs     []mark[signMark]
+	pedals    []mark[score.PedalAct]
+	decorated []int // voices with grace notes in this bar
+
+	harmonies []mark[score.Harmony]
 	warnings
 
 	voiceIndex map[string]int
@@ -85,14 +91,16 @@ type swell struct {
 	text        string
 	hand        score.Hand
 	hairpin     bool
+	long        bool // a mark with a line of dashes
 	closed      bool
 }
 
 // A voice is a voice as the source labels it.
 type voice struct {
-	label string
-	home  score.Hand // of its first note
-	notes [3]int     // on the right hand's staff [1], on the left hand's [2]
+	label  string
+	home   score.Hand // of its first note
+	notes  [3]int     // on the right hand's staff [1], on the left hand's [2]
+	graces []int      // of this bar, with no note after them as yet: indices of notes
 }
 
 // A cursor is the place within a bar where the next note goes: exact as the notes are written, and nominal as the sum of
@@ -138,6 +146,8 @@ func (r *reader) document() error {
 		case "movement-title":
 			r.movement, err = r.words()
 			return err
+		case "identification":
+			return r.readIdentification()
 		case "credit":
 			return r.readCredit()
 		case "part-list":
@@ -324,9 +334,14 @@ func (r *reader) readMeasure(p *part, head bar) error {
 			return r.readDirection(p)
 		case "sound":
 			return r.readSound(p)
+		case "barline":
+			return r.readBarline(p)
+		case "harmony":
+			return r.readHarmony(p)
 		}
 		return nil
 	})
+	p.nachschlag()
 	p.bars[len(p.bars)-1].length = p.cursor.furthest
 	return err
 }

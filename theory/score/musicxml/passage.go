@@ -54,6 +54,11 @@ func (r *reader) passage(o Options) (*score.Passage, error) {
 	}
 	out.Tempos = r.tempos(when)
 	out.Dynamics = p.dynamics(when)
+	out.Harmonies = r.harmonies(p, when)
+	out.Signs = r.signs(p, out)
+	for _, m := range p.pedals {
+		out.Pedals = append(out.Pedals, score.Pedal{At: when(m.bar, m.at), Act: m.val})
+	}
 	for _, n := range out.Notes {
 		fits = fits && n.End().InRange()
 	}
@@ -218,6 +223,11 @@ func (r *reader) bars(chosen *part) ([]score.Bar, error) {
 		}
 	}
 	number(out, heads)
+	for i, t := range r.offsets {
+		if i >= 0 && i < len(out) {
+			out[i].Offset = t
+		}
+	}
 	for _, b := range out {
 		if !b.Offset.InRange() {
 			return nil, &Error{Measure: b.Number, Msg: fmt.Sprintf("a bar of %s quarter notes, too small a part of %s", b.Length, b.Meter)}
@@ -365,6 +375,11 @@ func (p *part) dynamics(when func(int, Time) Time) []score.Dynamic {
 		d := score.Dynamic{At: when(s.bar, s.at), Text: s.text, Hand: s.hand}
 		if p.staves < 2 {
 			d.Hand = 0
+		}
+		if s.long && s.closed {
+			if d.Until = when(s.endBar, s.end); !d.At.Less(d.Until) {
+				d.Until = Time{}
+			}
 		}
 		if s.hairpin {
 			if s.closed {
