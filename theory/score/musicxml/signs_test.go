@@ -161,8 +161,6 @@ func TestUnfoldConformance(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 			continue
 		}
-		q.Parts = nil // the source's, with its count of notes
-		check(t, q)
 		var got []string
 		for _, b := range q.Bars {
 			got = append(got, b.Number)
