@@ -28,6 +28,18 @@ left:  e C3 G3 D3 G3 E3 A3 F3 A3 | w C3+G3
 bars 11-12
 right: w E#4+G#4+B4 | h C4+E4+A4 h F#4+B4+C5
 left:  w C#3        | h C3 h G#2
+bars 13-14
+right: h F4+A4+C5 F4+B4+D5 | h E4+G4+B4 A4+C5+E5
+left:  h D3 G3              | h C3 F3
+bars 15-17
+right: [louder] h G4+C#5+E5 A4+C5+F5 | [end] h B4+D5+F#5 Bb4+E5+G5 | h C5+Eb5+Ab5 D5+F5+A5
+left:  h A2+E3 D3+A3        | h G2+D3 C3+G3       | h F2+C3 Bb2+F3
+bar 18
+right: q C5 D5 E5 F5
+left:  q C4 B3 A3 G3
+bars 19-20
+right: h E4+G4 F4+A4 | h D4+B4 E4+C5
+left:  w C3=         | w C3
 `
 
 func passage(t testing.TB, text string) *score.Passage {
@@ -148,6 +160,32 @@ func TestVerdicts(t *testing.T) {
 		{claim.Holds, "bars 7-8: outer intervals repeat every 3 chords: P5 m3 M7", ""},
 		{claim.Fails, "bars 7-8: outer intervals repeat every 3 chords: P5 M3 M7", "breaks at"},
 		{claim.Fails, "bars 7-8: outer intervals repeat every 2 chords", "every 3 chords"},
+		// several chords
+		{claim.Holds, "bars 7-8, bass: moves by the circle of fifths", ""},
+		{claim.Holds, "bars 13-14: every chord is a seventh chord", "G7"},
+		{claim.Fails, "bars 13-14: every chord is a minor seventh", "1 of the 4 chords"},
+		{claim.Holds, "bars 13-14: one of the four chords is a minor seventh", ""},
+		{claim.Fails, "bars 13-14: two of the three chords are major sevenths", "4 chords, not 3"},
+		{claim.Holds, "bars 13-14: the first chord is a minor seventh", "Dm7"},
+		{claim.Holds, "bars 13-14: no chord is a triad", ""},
+		{claim.Fails, "bars 13-14: some chord is a diminished seventh", ""},
+		{claim.Fails, "bars 13-14: qualities repeat every 2 chords: minor seventh, dominant seventh", "breaks at bar 14 beat 1"},
+		{claim.Holds, "bars 15-17: qualities repeat every 3 chords: dominant seventh, minor seventh, major seventh", "A7 Dm7 Gmaj7"},
+		{claim.Fails, "bars 15-17: qualities repeat every 2 chords", "dominant seventh, minor seventh"},
+		// members
+		{claim.Holds, "bar 7 beat 1: the third is missing", "root A"}, // A2 E5 alone
+		{claim.Fails, "bar 2 beat 1: has no fifth", "C#"},
+		{claim.Holds, "bar 11 beat 1: E# sounds as the third of Db7", "same key"},
+		{claim.Fails, "bar 11 beat 1: G# sounds as the third of Db7", "fifth Ab"},
+		{claim.Fails, "bar 11 beat 1: A sounds as the third of F7", "does not sound"},
+		// outer voices, dynamics, pedal
+		{claim.Fails, "bars 7-8: melody and bass in contrary motion", "same direction"},
+		{claim.Holds, "bar 18: melody and bass in contrary motion", ""},
+		{claim.Holds, "bars 15-16: gets louder", "crescendo"},
+		{claim.Fails, "bars 15-16: gets softer", "gets louder"},
+		{claim.Fails, "bar 1: gets louder", "no dynamic"},
+		{claim.Holds, "bars 19-20: pedal on C", "4 of 4"},
+		{claim.Fails, "bars 19-20: pedal on G", "absent first"},
 		// silence
 		{claim.Fails, "bar 6 beat 4, right hand: stacked in thirds", "silent"},
 	} {
@@ -217,7 +255,7 @@ bars 1-2: outer intervals repeat every 2 chords: P5 m5
 		`t:10:30: thirds are major or minor, never perfect`,
 		`t:11:35: found "x" where a bar number belongs`,
 		`t:12:11: want root position, or first to fourth inversion`,
-		`t:13:5: there is no bar 99; the passage has bars 1 to 12`,
+		`t:13:5: there is no bar 99; the passage has bars 1 to 20`,
 		`t:14:12: bar 1 has 4 beats`,
 		`t:15:8: name the line that moves`,
 		`t:16:50: 2 intervals are listed for 3 chords`,

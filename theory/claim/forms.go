@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -41,6 +42,9 @@ type args struct {
 	at      *score.Place
 	atCol   int // characters of the statement before the second place
 	setName string
+	of      int // "three of the four": 4
+	sort    chordSort
+	sorts   []chordSort
 }
 
 // A noteRef is a note as a claim names it, with or without octave.
@@ -282,11 +286,7 @@ func init() { // the checks refer to Forms by way of their messages
 			Asserts:  "the intervals between the lowest and the highest note, octaves taken off, come back after that number of chords and no sooner; the intervals may be listed; arguable if so by sound only, or if they repeat sooner",
 			patterns: pats(`(?:ART )?outer (?:intervals|voices) repeat (?:every|after) (?P<n>\d{1,2}|two|three|four|five|six) (?:chords|notes)(?: ?: ?(?P<list>[PMmAd]+\d{1,2}(?:(?: ?, ?| )[PMmAd]+\d{1,2})*))?`),
 			parse: func(m match, a *args) *stmtError {
-				n, ok := map[string]int{"two": 2, "three": 3, "four": 4, "five": 5, "six": 6}[m.get("n")]
-				if !ok {
-					n, _ = strconv.Atoi(m.get("n"))
-				}
-				if a.number = n; n < 1 {
+				if a.number = numberWord(m.get("n")); a.number < 1 {
 					return m.fail("n", "want a number of chords from 1")
 				}
 				at := m.at["list"]
@@ -303,6 +303,118 @@ func init() { // the checks refer to Forms by way of their messages
 				return nil
 			},
 			check: (*Checker).outerIntervals,
+		},
+		{
+			ID:      "several chords",
+			Example: "bars 5-8: every chord is a seventh chord",
+			Asserts: "the chords of the place (sonorities of three pitch classes or more; one that only revoices the one before counts with it) are, by their first readings, of that family or quality: every, no, some, the first, the last, or so many of them; arguable where a lower reading decides",
+			patterns: pats(`ART (?P<q>every|each|all|no|some|first|last|at least one) (?:of )?ART chords? (?:is|are) (?P<sort>.+)`,
+				`(?P<n>\d{1,3}|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve)(?: of ART (?P<m>\d{1,3}|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve))? chords? (?:is|are) (?P<sort>.+)`),
+			parse: func(m match, a *args) *stmtError {
+				switch q := m.get("q"); q {
+				case "":
+					a.word, a.number, a.of = "count", numberWord(m.get("n")), numberWord(m.get("m"))
+				case "every", "each", "all":
+					a.word = "every"
+				case "at least one":
+					a.word = "some"
+				default:
+					a.word = q
+				}
+				s, ok := parseSort(m.group["sort"])
+				if !ok {
+					return m.fail("sort", "%q is no kind of chord; want, for instance, \"seventh chord\", \"triad\" or \"minor seventh\"", m.group["sort"])
+				}
+				a.sort = s
+				return nil
+			},
+			check: (*Checker).quantified,
+		},
+		{
+			ID:       "qualities",
+			Example:  "bars 5-8: qualities repeat every 3 chords: dominant seventh, minor seventh, major seventh",
+			Asserts:  "the qualities of the chords of the place, by their first readings, come back after that number of chords and no sooner; they may be listed; arguable if they repeat sooner or a lower reading decides",
+			patterns: pats(`ART (?:chord )?qualities repeat (?:every|after) (?P<n>\d{1,2}|two|three|four|five|six) chords(?: ?: ?(?P<list>.+))?`),
+			parse: func(m match, a *args) *stmtError {
+				if a.number = numberWord(m.get("n")); a.number < 1 {
+					return m.fail("n", "want a number of chords from 1")
+				}
+				if m.group["list"] == "" {
+					return nil
+				}
+				at := m.at["list"]
+				for _, part := range strings.Split(m.group["list"], ",") {
+					s, ok := parseSort(part)
+					if !ok {
+						return &stmtError{offset: at + len(part) - len(strings.TrimLeft(part, " ")), msg: fmt.Sprintf("%q is no quality of a chord; want, for instance, \"dominant seventh\"", strings.TrimSpace(part))}
+					}
+					at += len(part) + 1
+					a.sorts = append(a.sorts, s)
+				}
+				if len(a.sorts) != a.number {
+					return m.fail("list", "%d qualities are listed for %d chords", len(a.sorts), a.number)
+				}
+				return nil
+			},
+			check: (*Checker).qualitiesRepeat,
+		},
+		{
+			ID:      "missing",
+			Example: "bar 1 beat 1: the third is missing",
+			Asserts: "above the root of the first reading that has one (else above the bass) no such member sounds, of any size; arguable if only a lower reading lacks it",
+			patterns: pats(`ART (?P<part>third|fifth|seventh|ninth) (?:is|are) (?:missing|absent|left out|omitted)`,
+				`(?:(?:has|with) )?(?:no|without) ART (?P<part>third|fifth|seventh|ninth)`),
+			parse: func(m match, a *args) *stmtError { a.word = m.get("part"); return nil },
+			check: (*Checker).missing,
+		},
+		{
+			ID:       "sounds as",
+			Example:  "bar 1 beat 1: B# sounds as the seventh of D7",
+			Asserts:  "the note sounds, it is by sound that member of the chord, and the rest of the chord sounds too, whatever the spelling; arguable if one other member is absent",
+			patterns: pats(`ART NOTE (?:sounds as|sounds like|is heard as|acts as|could be|is) ART (?P<part>root|third|fifth|seventh|ninth|eleventh|thirteenth) of ART (?P<label>.+)`),
+			parse: func(m match, a *args) *stmtError {
+				if e := m.notes("note", a); e != nil {
+					return e
+				}
+				a.word = m.get("part")
+				sym, err := chord.ParseLabel(m.group["label"])
+				if err != nil {
+					return m.fail("label", "%q is no chord label", m.group["label"])
+				}
+				a.symbol = sym
+				return nil
+			},
+			check: (*Checker).soundsAs,
+		},
+		{
+			ID:       "outer motion",
+			Example:  "bars 5-8: melody and bass in contrary motion",
+			Asserts:  "whenever lowest and highest note both move they do so in that manner (parallel: keeping the interval's number); arguable if one of them waits in between",
+			patterns: pats(`ART (?:melody|tune|top line|bass|outer voices|outer lines)(?: and ART (?:bass|melody|tune|top line))? (?:(?:are|move|go|is) )?in (?P<kind>contrary|parallel|similar) motion`),
+			parse:    func(m match, a *args) *stmtError { a.word = m.get("kind"); return nil },
+			check:    (*Checker).contrary,
+		},
+		{
+			ID:       "louder",
+			Example:  "bars 5-8: gets louder",
+			Asserts:  "hairpins or marks written in the place lead that way and none leads the other; arguable if both do, or if only the texture grows or thins",
+			patterns: pats(`(?:gets|grows|becomes|gradually gets) (?P<dir>louder|softer|quieter)`, `(?:(?:has|there is) )?ART (?P<dir>crescendo|diminuendo|decrescendo)`),
+			parse: func(m match, a *args) *stmtError {
+				a.dir = -1
+				if d := m.get("dir"); d == "louder" || d == "crescendo" {
+					a.dir = 1
+				}
+				return nil
+			},
+			check: (*Checker).dynamics,
+		},
+		{
+			ID:       "pedal",
+			Example:  "bars 5-8: pedal on E",
+			Asserts:  "that note sounds on through the place while other notes move against it, in the bass; arguable if it is held in another part, is left for a moment, or nothing moves against it",
+			patterns: pats(`(?:(?:is|has|over|stands over) )?ART (?:pedal|pedal point|organ point)(?: note)? (?:on|of) ART NOTE`, `NOTE is ART (?:pedal|pedal point|pedal note)`),
+			parse:    func(m match, a *args) *stmtError { return m.notes("note", a) },
+			check:    (*Checker).pedal,
 		},
 		{
 			ID:       "chord",
@@ -390,6 +502,15 @@ func parseNote(s string) (noteRef, error) {
 	}
 	p, err := pitch.Parse(s)
 	return noteRef{class: p.Class(), pitch: p, octave: true}, err
+}
+
+// numberWord reads a number in figures or words up to twelve; 0 if it is neither.
+func numberWord(s string) int {
+	if i := slices.Index([]string{"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"}, s); i > 0 {
+		return i
+	}
+	n, _ := strconv.Atoi(s)
+	return n
 }
 
 // parseStatement finds the form of a statement.
