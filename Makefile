@@ -37,7 +37,7 @@ FUZZTIME ?= 30s
 fuzz: build
 	@set -e; for pkg in $$($(GO) list -tags "$(TAGS)" ./...); do \
 	  for f in $$($(GO) test -tags "$(TAGS)" -list '^Fuzz' $$pkg | grep '^Fuzz' || true); do \
-	    echo "$$pkg $$f"; $(GO) test -tags "$(TAGS)" -run '^$$' -fuzz "^$$f\$$" -fuzztime $(FUZZTIME) $$pkg; \
+	    echo "$$pkg $$f"; $(GO) test -tags "$(TAGS)" -run '^$$' -fuzz "^$$f\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 20x $$pkg; \
 	  done; done
 
 clean:
