@@ -124,7 +124,7 @@ type Sign struct {
 	Kind      SignKind
 	Times     int    // RepeatEnd: how often it is played in all; 0 if the source doesn't say, which is twice
 	AfterJump bool   // RepeatEnd: the repeat is taken after a da capo or dal segno too
-	Numbers   string // EndingStart: the times it is for, "1" or "1, 2"
+	Numbers   string // EndingStart: the times it is for, "1" or "1, 2"; if it is empty, those that Text tells
 	Open      bool   // EndingEnd: the bracket stays open
 	Label     string // Segno, Coda, DalSegno, ToCoda: which, where there are several
 	Text      string // as printed, if it is words: "D.C. al Fine", "1.-3."

@@ -1,6 +1,7 @@
 package score
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -222,7 +223,7 @@ func (p *Passage) cells() []cell {
 				}
 			case EndingStart:
 				if c := starts(s); c != nil {
-					c.ending, c.numbers = true, endings(s.Numbers)
+					c.ending, c.numbers = true, endings(cmp.Or(s.Numbers, s.Text))
 				}
 			case RepeatEnd:
 				ends(s).repeat = s

@@ -1,6 +1,7 @@
 package musicxml
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strconv"
@@ -54,6 +55,10 @@ func (r *reader) readBarline(p *part) error {
 			text, err := r.words()
 			if s.Kind == score.EndingStart {
 				s.Text = text
+				if !endingNumbers.MatchString(s.Numbers) { // no number by the schema, but words that may tell it
+					s.Numbers, s.Text = "", cmp.Or(text, s.Numbers)
+				}
+				s.Numbers = strings.Join(strings.FieldsFunc(s.Numbers, func(r rune) bool { return r == ',' || r == ' ' }), ", ")
 			}
 			if len(s.Numbers)+len(s.Text) > 200 {
 				return r.fail("an ending of %d bytes", len(s.Numbers)+len(s.Text))
@@ -150,8 +155,8 @@ func mergeJumps(drawn, sounds []score.Sign, words string) []score.Sign {
 	for i := range sounds {
 		switch s := &sounds[i]; s.Kind {
 		case score.DaCapo, score.DalSegno, score.ToCoda, score.Fine:
-			if len(words) <= 200 {
-				s.Text = words
+			if s.Text = words; len(words) > 200 || words == s.Kind.String() {
+				s.Text = ""
 			}
 		}
 	}
