@@ -273,7 +273,10 @@ type assignment struct {
 	den    int64
 }
 
-const maxNesting = 3
+const (
+	maxNesting = 3
+	maxRatio   = 99 // the most notes in the time of others
+)
 
 // tuplets plans how a row of lengths is written. A tuplet begins with a length that is no binary fraction of a quarter
 // note and goes on until the lengths add up to one. The cost tells how awkward the result is: dots, splits, nesting.
@@ -346,7 +349,7 @@ func oneTuplet(lengths []Time, depth int) ([]assignment, int) {
 	for _, l := range lengths {
 		d = lcm(d, odd(l.Den()))
 		g = gcd(g, odd(l.Num()))
-		if d > 1000 {
+		if d > maxRatio {
 			break
 		}
 	}
@@ -354,7 +357,7 @@ func oneTuplet(lengths []Time, depth int) ([]assignment, int) {
 	for i := range best {
 		best[i] = assignment{num: 1, den: 1}
 	}
-	if d > 1000 {
+	if d > maxRatio {
 		return best, bestCost
 	}
 	try := func(r ratio, inner []assignment, cost int) {
@@ -371,7 +374,7 @@ func oneTuplet(lengths []Time, depth int) ([]assignment, int) {
 	}
 	// The normal number is the greatest below the actual one that is 2^k times what all lengths share: 3 in 2, 5 in 4, 7 in
 	// 4; 5 in 3 where they fill a dotted note.
-	if g < 1000 {
+	if g < maxRatio {
 		normal := g
 		for 2*normal < d {
 			normal *= 2
@@ -486,7 +489,7 @@ func split(e event, a assignment, b score.Bar) []event {
 			at, left, piece = at.Add(part), left.Sub(part), piece.Sub(part)
 		}
 	}
-	if !ok || len(out) > 64 {
+	if !ok || len(out) > 64 || actual > 1000 || normal > 1000 {
 		whole.value, whole.actual, whole.normal = value{}, 0, 0
 		return []event{whole}
 	}

@@ -24,7 +24,7 @@ type noteElement struct {
 	octave                               int
 	duration                             decimal
 	timed                                bool // it has a duration
-	after                                bool // a grace note that takes its time from the note before
+	after, before                        bool // a grace note that takes its time from the note before it, or after
 	value                                Time // its <type>, 0 if there is none
 	dots, actual, normal                 int  // actual notes in the time of normal ones, 0 if there is no tuplet
 	voice                                int
@@ -74,7 +74,7 @@ func (r *reader) readNote(p *part) error {
 			Grace: e.grace, Cue: e.cue, TieTo: e.tieStart, TieFrom: e.tieStop}
 		if e.grace != score.NoGrace {
 			n.After, n.Together = e.after && onset.Sign() > 0, e.chord
-			if !n.After {
+			if !n.After && !e.before {
 				v := &p.voices[e.voice]
 				v.graces = append(v.graces, p.count)
 				p.decorated = append(p.decorated, e.voice)
@@ -139,7 +139,8 @@ func (r *reader) noteChild(p *part, e *noteElement, name string) (err error) {
 		if r.attr("slash") == "yes" {
 			e.grace = score.Acciaccatura
 		}
-		e.after = r.attr("steal-time-previous") != "" && r.attr("steal-time-following") == ""
+		e.before = r.attr("steal-time-following") != ""
+		e.after = r.attr("steal-time-previous") != "" && !e.before
 	case "pitch":
 		return r.readPitch(e)
 	case "duration":

@@ -2,9 +2,11 @@ package musicxml
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -77,4 +79,88 @@ func TestWriteSongs(t *testing.T) {
 		files = append(files, name)
 	}
 	validate(t, files)
+}
+
+// printed counts the notes of a part by what is printed of them: measure, pitch and what pick finds.
+func printed(part string, pick func(note string) string) map[string]int {
+	out := map[string]int{}
+	for i, m := range strings.Split(part, "<measure ")[1:] {
+		for _, s := range strings.Split(strings.ReplaceAll(m, "<note ", "<note>"), "<note>")[1:] {
+			s, _, _ = strings.Cut(s, "</note>")
+			if !strings.Contains(s, "<pitch>") || strings.Contains(s, "<grace") {
+				continue
+			}
+			get := func(name string) string {
+				_, after, _ := strings.Cut(s, "<"+name+">")
+				text, _, _ := strings.Cut(after, "</")
+				return strings.TrimSpace(text)
+			}
+			out[fmt.Sprint(i, " ", get("step"), get("alter"), get("octave"), " ", pick(s))]++
+		}
+	}
+	return out
+}
+
+// What is chosen by us in writing (values, dots, tuplets, accidentals) is held against what the songs print, as typeset by
+// others.
+func TestWriteAsPrinted(t *testing.T) {
+	between := func(s, from, to string) string {
+		_, after, ok := strings.Cut(s, from)
+		text, _, _ := strings.Cut(after, to)
+		if !ok {
+			return ""
+		}
+		return strings.TrimSpace(text)
+	}
+	accidental := func(s string) string {
+		_, after, ok := strings.Cut(s, "<accidental")
+		if !ok || strings.Contains(s, "cautionary=") || strings.Contains(s, "parentheses=") {
+			return ""
+		}
+		_, after, _ = strings.Cut(after, ">")
+		text, _, _ := strings.Cut(after, "<")
+		return text
+	}
+	for _, c := range []struct {
+		what string
+		pick func(string) string
+		want float64
+	}{
+		{"values and dots", func(s string) string {
+			return between(s, "<type>", "</") + strings.Repeat(".", strings.Count(s, "<dot"))
+		}, .99},
+		{"tuplets", func(s string) string { // six in four is three in two
+			a, _ := strconv.ParseInt(between(s, "<actual-notes>", "</"), 10, 64)
+			n, _ := strconv.ParseInt(between(s, "<normal-notes>", "</"), 10, 64)
+			return score.T(a, n).String()
+		}, .99},
+		{"accidentals", accidental, .97},
+	} {
+		same, all := 0, 0
+		for _, path := range songs(t) {
+			p, err := ReadFile(path, Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			var b bytes.Buffer
+			if err := Write(&b, p, WriteOptions{}); err != nil {
+				t.Fatal(err)
+			}
+			part := ""
+			for _, s := range strings.Split(unpacked(t, path), "<part id=")[1:] {
+				if part == "" || strings.Contains(s, "<staves>2</staves>") {
+					part = s
+				}
+			}
+			got, want := printed(b.String(), c.pick), printed(part, c.pick)
+			for k, n := range want {
+				all += n
+				same += min(n, got[k])
+			}
+		}
+		t.Logf("%s: %d of %d notes as printed, %.4f", c.what, same, all, float64(same)/float64(all))
+		if float64(same) < c.want*float64(all) {
+			t.Errorf("%s: %.4f of the notes as printed; want %v", c.what, float64(same)/float64(all), c.want)
+		}
+	}
 }
