@@ -125,6 +125,12 @@ func TestSplitInTwoIsLeast(t *testing.T) {
 					}
 					sum += 4*d + 3*(i-last[s]-1)
 				}
+				if o := last[1-s]; last[s] >= 0 && o >= 0 {
+					a, b := l[last[s]].Pitch.MIDI()-l[o].Pitch.MIDI(), l[i].Pitch.MIDI()-l[o].Pitch.MIDI()
+					if a*b < 0 {
+						sum += 16
+					}
+				}
 				last[s] = i
 			}
 			return sum + 3*(n-1-min(last[0], last[1])-1)
@@ -154,8 +160,8 @@ func TestSplitInTwoIsLeast(t *testing.T) {
 				strand[i] = 1 - strand[i]
 			}
 		}
-		if got := cost(strand); got != least {
-			t.Errorf("SplitInTwo(%s) costs %d; the least is %d", names(l), got, least)
+		if got := cost(strand); got != least || s.Cost != least {
+			t.Errorf("SplitInTwo(%s) costs %d, says %d; the least is %d", names(l), got, s.Cost, least)
 		}
 	}
 }
