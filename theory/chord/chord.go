@@ -13,12 +13,12 @@
 // reading, and Reading.Respelled says which note would have to be written differently. The root of augmented triads and
 // diminished sevenths is the one their spelling gives.
 //
-// The house symbols are C, Cm, Cdim, Caug, C5, Csus4, Csus2, C7, Cmaj7, Cm7, Cm7(b5), Cdim7, CmMaj7, C7(#5), Cmaj7(#5), C6,
+// The house symbols are C, Cm, Cdim, Caug, Csus4, Csus2, C7, Cmaj7, Cm7, Cm7(b5), Cdim7, CmMaj7, C7(#5), Cmaj7(#5), C6,
 // Cm6, C6/9, Cadd9, C9, Cmaj9, Cm9, C7(b9), C11, C13 and so on: a stem, then alterations, added notes and omissions in one
 // bracket, in the order of their numbers: C7(b9#11), Cm7(add11), C7(no3). A bass that is not the root follows a slash. A
 // missing perfect fifth is usual from the seventh chord upwards and is not written in the label. Where the trade has words
 // and no symbol, the label is in words: "stacked fourths on B3", "German sixth on Ab", "chromatic cluster G#-A-A#", "E major
-// over A major". C13 stands for the chord with its eleventh and without; where the difference matters, C9(13) is the one
+// over A major", "open fifth C-G" (C5 is understood, but not written: it looks like the pitch). C13 stands for the chord with its eleventh and without; where the difference matters, C9(13) is the one
 // without. testdata/SOURCES.md tells where handbooks disagree and whom we follow.
 package chord
 
@@ -46,7 +46,7 @@ const (
 // A Member is a sounding note and the part it plays in a reading.
 type Member struct {
 	Pitch pitch.Pitch
-	Role  string // in words: "root", "third", "fifth", "added sixth", "suspended fourth", "raised eleventh", "bass"
+	Role  string // in words: "root", "third", "added sixth", "raised eleventh", "bass", "upper stack, first fourth"
 }
 
 // A Reading is one way to understand a sonority.

@@ -118,7 +118,7 @@ var vocabulary = [...]row{
 	{"viennese", famSpecial, "Viennese trichord", "", "1 #4 7", "", 1},
 	{"petrushka", famSpecial, "Petrushka chord", "", "1 3 5 #1 #4 #6", "", 1},
 	// Beyond chords.tsv. Seven suspended second: common practice, no source.
-	{"7sus2", "suspended", "dominant seventh suspended second; seven suspended second", "7sus2", "1 2 5 b7", "", 2.4},
+	{"7sus2", "suspended", "dominant seventh suspended second; seven suspended second", "7sus2", "1 2 5 b7", "", 5},
 	// Elektra chord: E B C# F G#, Wikipedia, Elektra chord (worked example ex246).
 	{"elektra", famSpecial, "Elektra chord", "", "1 b2 3 5 6", "", 1},
 }
@@ -191,6 +191,7 @@ type form struct {
 	stem    string        // house symbol without its bracket
 	alts    []degree      // what the bracket holds
 	seventh bool
+	triad   bool // has a third and a fifth
 	domin   bool // major third (or fourth in its place) with minor seventh
 }
 
@@ -303,6 +304,7 @@ func (r *row) form() *form {
 	sus := slices.Contains(f.degrees, degree{4, 0}) && r.family == "suspended"
 	low7 := slices.Contains(f.degrees, degree{7, -1})
 	f.seventh = low7 || slices.Contains(f.degrees, degree{7, 0}) || slices.Contains(f.degrees, degree{7, -2})
+	f.triad = slices.ContainsFunc(f.degrees, func(d degree) bool { return d.num == 3 }) && slices.ContainsFunc(f.degrees, func(d degree) bool { return d.num == 5 })
 	f.domin = low7 && (third || sus)
 	switch r.family {
 	case famStackedFourths, famStackedFifths, famCluster, famPredominant, famChromatic:

@@ -2,6 +2,7 @@ package chord
 
 import (
 	"cmp"
+	"math/bits"
 	"slices"
 
 	"plumbline/theory/pitch"
@@ -30,18 +31,23 @@ const (
 	priceFifth         = 1.0 // fifth missing where that is usual
 	priceFifthTriad    = 5.0
 	priceThird         = 8.0
-	priceSlash         = 6.0 // a bass foreign to the chord
+	priceSlash         = 4.6 // a triad over a bass foreign to it
+	priceSlashFifth    = 4.0 // … over the fourth above its root, as in Dm/G, which stands for a suspended dominant
+	priceSlashSeventh  = 4.6 // a seventh chord over a foreign bass
 	priceBoth          = 1.5 // an added note in an inverted or incomplete chord
-	priceRootless      = 8.0
-	priceRestacked     = 5.0  // fourths that are not spaced as fourths
-	priceOver          = 4.2  // one chord over another
-	priceWithin        = 12.2 // a cluster inside a larger sonority
+	priceLoose         = 2.0 // an extended chord inverted and incomplete
+	priceRootless      = 5.6
+	priceRestacked     = 6.5 // fourths that are not spaced as fourths
+	priceOver          = 4.2 // one chord over another
+	priceMixedOver     = 7.0 // a chord over a stack or a stack over a chord
+	priceChromatic     = 5.5 // a chromatic cluster over a chord
+	priceOtherCluster  = 8.5 // another cluster over a chord
 	priceSetClass      = 12.0
 	priceThirds        = 9.0 // a stack of thirds without a name of its own
 	priceMixed         = 12.5
-	priceObvious       = 5.0 // a reading at or below this needs no set class beside it
-	maxReadings        = 8
-	maxBehind          = 11.0 // readings that cost so much more than the first are left out
+	maxReadings        = 5
+	maxBehind          = 3.5 // readings that cost so much more than the first are left out
+	maxBehindSpelling  = 7.5 // the same for the names that the notes would have under another spelling
 )
 
 // A sonority is what sounds, sorted out once for all candidates.
@@ -94,7 +100,7 @@ const (
 	spacedKind
 	restackedKind
 	clusterAllKind
-	clusterWithinKind
+	clusterOverKind
 	overKind
 	intervalKind
 	setKind
@@ -144,6 +150,9 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 				return c, false
 			}
 			if added++; added > 1 {
+				if f.ID == "power" {
+					return c, false // a fifth with two coloured notes is no fifth any more
+				}
 				price++
 			}
 			c.price[partAdded] += price
@@ -175,14 +184,22 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 		return c, false
 	}
 	switch {
+	case slash && f.Family == "seventh":
+		c.price[partBass] = priceSlashSeventh
 	case slash:
 		c.price[partBass] = priceSlash
+		if (s.bass.PC()-rootPC+12)%12 == 5 {
+			c.price[partBass] = priceSlashFifth
+		}
 	case s.bass != root && s.bass.PC() != rootPC:
-		p, ok := f.priceBass(s.bass, root)
+		p, ok := f.priceBass(s, s.bass, root)
 		if !ok {
 			return c, false
 		}
 		c.price[partBass] = p
+		if c.price[partMissing] > 0 && f.extended() {
+			c.price[partBass] += priceLoose
+		}
 		if added > 0 { // notes beside the chord and the bass elsewhere: two liberties at once
 			c.price[partAdded] += priceBoth
 		}
@@ -195,12 +212,15 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 	return c, true
 }
 
-func lowest(s pcset) int {
-	n := 0
-	for !s.has(n) {
-		n++
+func lowest(s pcset) int { return bits.TrailingZeros16(uint16(s)) }
+
+// extended reports whether f goes beyond a triad, a seventh chord or an added sixth.
+func (f *form) extended() bool {
+	switch f.Family {
+	case "triad", "seventh", "sixth", famAugSixth, famSpecial:
+		return f.ID == "69" || f.ID == "m69"
 	}
-	return n
+	return true
 }
 
 // softens reports whether member d may be written as iv above the root without much ado: a raised ninth as a minor third, a
@@ -244,7 +264,10 @@ func (f *form) priceAdded(d degree) (price float32, ok bool) {
 		return 0, false
 	}
 	switch d.num {
-	case 1, 5, 7:
+	case 7:
+		// Both sevenths, or the major seventh over a fourth: rare, but so written.
+		return 5.5, d.alter == 0 && (f.ID == "dom7" || f.ID == "sus4")
+	case 1, 5:
 		return 0, false
 	case 3:
 		switch {
@@ -264,6 +287,8 @@ func (f *form) priceAdded(d degree) (price float32, ok bool) {
 		return 6.5, true
 	case d == degree{9, 1} && !f.domin:
 		return 0, false
+	case d == degree{11, 1} && !f.seventh && (major || f.ID == "power"):
+		return 2.5, true // the Lydian colour
 	case f.domin && d != degree{11, 0}:
 		return 1.8, true
 	case f.seventh && major && (d == degree{9, 0} || d == degree{11, 1} || d == degree{13, 0}):
@@ -287,12 +312,14 @@ func (f *form) priceMissing(d degree, rootInBass bool) float32 {
 		if f.omitPCs.has(d.pc()) {
 			return 0.4
 		}
+	case d == degree{5, 0} && f.ID == "7sus4b9":
+		return 2.5 // then the minor triad over the bass is the name: Dm/E
 	case d == degree{5, 0} && f.omitPCs.has(7):
 		return priceFifth
 	case d == degree{5, 0} && (f.ID == "maj" || f.ID == "min" || f.ID == "add9" || f.ID == "madd9"):
 		return priceFifthTriad
-	case d == degree{5, 0} && (f.ID == "6" || f.ID == "m6") && rootInBass:
-		return 4
+	case d == degree{5, 0} && (f.Family == "sixth" && f.ID != "addb6") && rootInBass:
+		return 4 // the sixth in its place
 	case d == degree{3, 0} && (f.Family == "seventh" || f.Family == "ninth") && !f.omitPCs.has(4) && len(f.alts) == 0:
 		return priceThird
 	}
@@ -300,7 +327,7 @@ func (f *form) priceMissing(d degree, rootInBass bool) float32 {
 }
 
 // priceBass returns what it costs that bass, a member or an added note, is below root.
-func (f *form) priceBass(bass, root pitch.Class) (price float32, ok bool) {
+func (f *form) priceBass(s *sonority, bass, root pitch.Class) (price float32, ok bool) {
 	m := f.byPC[(bass.PC()-root.PC()+12)%12]
 	var d degree
 	if m >= 0 {
@@ -314,11 +341,14 @@ func (f *form) priceBass(bass, root pitch.Class) (price float32, ok bool) {
 		return 6.5, true
 	case famSpecial:
 		return 3, f.ID == "petrushka"
-	case "suspended":
+	case "suspended": // an inverted suspension is another chord to the ear
 		if f.ID == "IVover5" {
 			return 0, false
 		}
-		return 5.5, true
+		return 8, true
+	}
+	if f.ID == "power" && s != nil && s.pcs.len() > 2 {
+		return 0, false
 	}
 	price = 5.5
 	switch d.num {
@@ -327,7 +357,9 @@ func (f *form) priceBass(bass, root pitch.Class) (price float32, ok bool) {
 	case 5:
 		price = 3.4
 	case 7:
-		price = 4
+		if price = 4; f.extended() {
+			price = 5.5
+		}
 	}
 	if f.Family == "sixth" {
 		price += 3 // with another bass the seventh chord a third lower is the name (Hutchinson 31.2)
@@ -391,21 +423,16 @@ func (s *sonority) candidates() []candidate {
 		}
 	}
 	s.rootless(add)
-	// A slash says nothing where the bass is the root of a whole chord.
-	if slices.ContainsFunc(cs, func(c candidate) bool { return c.form != nil && c.root == s.bass && c.whole() }) {
-		cs = slices.DeleteFunc(cs, func(c candidate) bool { return c.slash })
-	}
+	cs = s.sift(cs)
 	s.stacks(add)
 	s.over(add)
 	if s.pcs.len() < 3 {
 		return cs
 	}
-	plain := false
 	for i := range cs {
-		plain = plain || cs[i].total <= priceObvious
-	}
-	if plain {
-		return cs
+		if cs[i].total < priceThirds {
+			return cs
+		}
 	}
 	c := candidate{other: setKind, words: s.setReading}
 	c.price[partShape] = priceSetClass
@@ -417,6 +444,36 @@ func (s *sonority) candidates() []candidate {
 		add(s.mixed())
 	}
 	return cs
+}
+
+// sift drops what nobody would say beside a better reading of the same build.
+func (s *sonority) sift(cs []candidate) []candidate {
+	var grounded, plain bool // the bass carries a whole chord; one without suspension
+	var sevenths pcset       // roots of complete seventh chords
+	for i := range cs {
+		c := &cs[i]
+		if c.form == nil || c.price[partSpelling] > 0 || c.bare || c.slash {
+			continue
+		}
+		if c.root == s.bass && c.price[partMissing] == 0 && c.form.triad {
+			grounded = true
+		}
+		if c.root == s.bass && c.added == 0 && c.price[partMissing] <= priceFifth+0.5 && c.form.Family != "suspended" {
+			plain = true
+		}
+		if c.whole() && c.form.Family == "seventh" {
+			sevenths |= 1 << c.root.PC()
+		}
+	}
+	return slices.DeleteFunc(cs, func(c candidate) bool {
+		switch {
+		case c.slash: // says nothing where the bass is a root, or makes a seventh chord of the triad
+			return plain || sevenths.has(c.root.PC())
+		case c.root != s.bass && grounded && !c.bare:
+			return c.price[partMissing] > 0 && c.form.extended()
+		}
+		return false
+	})
 }
 
 // whole reports whether c is a chord as spelled with nothing beside it and nothing unusual missing.
@@ -481,7 +538,7 @@ func (s *sonority) rootless(add func(candidate)) {
 	}
 }
 
-// Name returns the readings of notes, best first, at most eight. Order and duplicates don't matter; spelling, octaves and the
+// Name returns the readings of notes, best first, at most five. Order and duplicates don't matter; spelling, octaves and the
 // lowest note do. The result is nil for no notes and has at least one reading otherwise; the same notes always give the same
 // readings.
 func Name(notes []pitch.Pitch) []Reading {
@@ -515,9 +572,10 @@ func (s *sonority) rank(cs []candidate) []Reading {
 	slices.SortFunc(cs, func(a, b candidate) int {
 		return cmp.Or(cmp.Compare(a.total, b.total), cmp.Compare(s.height(a.root), s.height(b.root)), cmp.Compare(a.order, b.order))
 	})
-	var rs []Reading
+	rs := make([]Reading, 0, maxReadings)
 	var prev *candidate
-	var roots pcset // that have a reading, or will have one without added notes
+	said := make([]*candidate, 0, maxReadings) // chords among rs
+	var roots pcset                            // that have a reading, or will have one without added notes
 	for i := range cs {
 		if c := &cs[i]; c.form != nil && c.added == 0 && !c.slash && !c.bare {
 			roots |= 1 << c.root.PC()
@@ -525,13 +583,23 @@ func (s *sonority) rank(cs []candidate) []Reading {
 	}
 	for i := range cs {
 		c := &cs[i]
-		if len(rs) == maxReadings || c.total > cs[0].total+maxBehind && len(rs) > 0 {
+		if len(rs) == maxReadings {
 			break
+		}
+		if behind := c.total - cs[0].total; behind > maxBehind && (behind > maxBehindSpelling || !s.impostor(c)) {
+			continue
+		}
+		if (c.other == setKind || c.other == mixedKind) && len(rs) > 0 && rs[0].Kind != SetClass {
+			continue // a name says more
 		}
 		var r Reading
 		if c.form != nil {
 			// One reading with added notes is enough for a root, and none beside a plain one.
 			if c.added > 0 && (roots.has(c.root.PC()) || c.total > priceSetClass && len(rs) > 0) {
+				continue
+			}
+			// A chord over a foreign bass and the same chord with that note added are one reading, told twice.
+			if slices.ContainsFunc(said, func(o *candidate) bool { return o.root == c.root && o.slash != c.slash }) {
 				continue
 			}
 			label := c.label(s)
@@ -540,6 +608,7 @@ func (s *sonority) rank(cs []candidate) []Reading {
 			}
 			r = s.reading(c, label)
 			roots |= 1 << c.root.PC()
+			said = append(said, c)
 		} else {
 			r = c.words()
 			if slices.ContainsFunc(rs, func(o Reading) bool { return o.Label == r.Label }) {
@@ -555,6 +624,11 @@ func (s *sonority) rank(cs []candidate) []Reading {
 		prev = c
 	}
 	return rs
+}
+
+// impostor reports whether c is a chord on the bass that only another spelling would make of the notes.
+func (s *sonority) impostor(c *candidate) bool {
+	return c.form != nil && (c.root == s.bass || c.form.Family == famAugSixth && c.price[partBass] < 1) && c.price[partSpelling] >= priceRespelled && c.added == 0 && !c.slash && c.price[partMissing] == 0
 }
 
 // height returns the place of c among the names of s from the bass up; names that don't sound come last.

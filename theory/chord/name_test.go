@@ -23,7 +23,7 @@ func TestName(t *testing.T) {
 		notes, want, source string // the readings that must lead, in this order
 	}{
 		{"C4 E4 G4 A4", "C6, Am7/C", "HUT 31.2"},
-		{"A3 C4 E4 G4", "Am7, C6/A", "HUT 31.2"},
+		{"A3 C4 E4 G4", "Am7", "HUT 31.2"},
 		{"E3 G3 A3 C4", "Am7/E, C6/E", "CP"},
 		{"F2 A3 C4 D4", "F6, Dm7/F", "HUT 31.2"},
 		{"D3 F3 A3 B3", "Dm6, Bm7(b5)/D", "HUT 31.1"},
@@ -48,8 +48,8 @@ func TestName(t *testing.T) {
 		{"D3 F#3 C4", "D7", "BUT 3c: the fifth may be missing"},
 		{"C4 E4 B4", "Cmaj7", "BUT 3c"},
 		{"C4 G4 Bb4", "C7(no3)", "CP"},
-		{"C3 G3 C4", "C5, perfect fifth C-G", "W3C MusicXML kind power"},
-		{"C4 G4", "perfect fifth C4-G4, C5", "CP"},
+		{"C3 G3 C4", "open fifth C-G, perfect fifth C-G", "W3C MusicXML kind power"},
+		{"C4 G4", "perfect fifth C4-G4, open fifth C-G", "CP"},
 		{"C4", "C4", "CP"},
 		{"C4 C5", "perfect octave C4-C5", "CP"},
 		{"C3 G3 D4 E4", "Cadd9", "HUT 31.1"},
@@ -72,6 +72,30 @@ func TestName(t *testing.T) {
 		{"A2 C#3 E3 G#3 B3", "Amaj9", "HUT 31.1"},
 		{"C4 E4 G#4 B#4", "Caug", "CP: B# doubles C under another name"},
 		{"C4 Db4 F#4 G4", "set class 4-9 (0167)", "CP: no name"},
+		// A whole triad on the bass with coloured notes goes before an extended chord inverted and incomplete.
+		{"A2 E3 B3 C#4 A4 D#5", "Aadd9(#11)", "CP: a triad with its root in the bass; not B11/A"},
+		{"C3 E3 G3 A3 D4 F#4", "C6/9(#11)", "CP"},
+		{"C3 E3 G3 F#4", "C(add#11)", "CP"},
+		{"A2 F#3 C#4 A4 B4", "A6/9(no5), F#m(add11)/A", "CP: root and third below, the sixth where the fifth would be"},
+		{"A2 E3 D#5", "A5(add#11)", "CP: the bare fifth with one coloured note"},
+		{"C3 G3 Db5", "C5(addb9)", "CP"},
+		{"D2 A2 C5", "D7(no3)", "CP"},
+		{"A2 E3 G#4", "Amaj7(no3)", "CP"},
+		{"C3 G3 F4 B4", "Csus4(addmaj7)", "CP"},
+		{"Eb2 Bb5", "perfect fifth Eb2-Bb5, open fifth Eb-Bb", "CP: nobody says perfect 26th"},
+		{"A2 D5", "perfect fourth A2-D5", "CP"},
+		{"A1 A4", "three octaves A1-A4", "CP"},
+		{"E2 F3 A3 D4", "Dm/E", "CP: a triad complete over a foreign, passing bass"},
+		{"G2 F3 A3 D4", "Dm/G, G7sus2", "CP: ii over the dominant's root"},
+		{"G2 F3 A3 C4 D4", "G9sus4, Dm7/G", "DOB and the symbols of chords.tsv 9sus4"},
+		{"B2 A3 C4 E4", "Am/B", "CP"},
+		{"F#3 C4 E4 G4", "C/F#", "CP"},
+		{"G3 A3 C4 E4", "Am7/G, C6/G", "BUT 3b: a seventh chord in third inversion"},
+		{"E2 B2 B3 C#4 D4", "diatonic cluster B-C#-D over E-B", "CP"},
+		{"D2 A2 G#4 A4 A#4", "chromatic cluster G#-A-A# over D-A", "CP"},
+		{"D2 G#4 A4 A#4", "chromatic cluster G#-A-A# over D", "CP"},
+		{"C3 G3 D4 Eb4 E4", "chromatic cluster D-Eb-E over C-G", "CP"},
+		{"D4 F4 B4", "Bdim/D, Dm6(no5), rootless G7", "CP: the leading-tone sixth chord stands for the dominant seventh"},
 	} {
 		rs := Name(notes(t, c.notes))
 		want := strings.Split(c.want, ", ")
@@ -94,10 +118,25 @@ func TestNameHands(t *testing.T) {
 		{"", "C4 E4 G4", "C"},
 		{"C4 E4 G4", "", "C"},
 		{"E4 G#4 B4", "A2 C#3 E3", "E major over A major"}, // crossed
+		// Common practice, no source.
+		{"A2 E3 B3", "C#4 A4 D#5", "Aadd9(#11)"},
+		{"A2 E3 B3", "C#4 A4 E5", "Aadd9"},
+		{"A2 F#3", "C#4 A4 B4", "A6/9(no5)"},
+		{"E2 B2", "B3 C#4 D4", "diatonic cluster B-C#-D over E-B"},
+		{"D2 F#2 C3", "G#4 A4 A#4", "chromatic cluster G#-A-A# over D7"},
+		{"D2 A2", "G#4 A4 A#4", "chromatic cluster G#-A-A# over D-A"},
+		{"C2 C#2 D2", "E4 G4 C5", "chromatic cluster C-C#-D under C major/E"},
 	} {
 		rs := NameHands(notes(t, c.left), notes(t, c.right))
 		if rs[0].Label != c.want {
 			t.Errorf("NameHands(%s, %s) = %q; want %q first", c.left, c.right, labels(rs), c.want)
+		}
+	}
+	got := NameHands(notes(t, "A2 E3 B3"), notes(t, "B3 E4 A4"))[0].Members
+	want := []string{"lower stack, bottom", "lower stack, first fifth", "lower stack, second fifth; upper stack, bottom", "upper stack, first fourth", "upper stack, second fourth"}
+	for i, m := range got {
+		if m.Role != want[i] {
+			t.Errorf("%v is %q in its stack, want %q", m.Pitch, m.Role, want[i])
 		}
 	}
 	if rs := NameHands(nil, nil); rs != nil {
@@ -130,23 +169,30 @@ func TestReading(t *testing.T) {
 		missing, respelled, why    string
 	}{
 		{"A3 C#4 E4 F#4", "F#m7/A", "F# minor seventh chord in first inversion", "A3 third, C#4 fifth, E4 seventh, F#4 root", 1, "", "",
-			"Four notes are spelled as a minor seventh chord on F#, with the third A in the bass; it follows A6 because there the bass is the root."},
+			"F#, A, C# and E make an F# minor seventh chord with its third A in the bass; A6 comes before it because its root is in the bass."},
 		{"C4 E4 A4", "C6(no5)", "C major with the sixth in place of the fifth", "C4 root, E4 third, A4 added sixth", 0, "fifth", "",
-			"Root C and third E sound with the sixth A where the fifth G would be; it follows Am/C because less is missing there."},
+			"Root C and third E sound with the sixth A where the fifth G would be; Am/C comes before it because nothing is missing from it."},
 		{"D3 F#3 C4", "D7", "D dominant seventh chord", "D3 root, F#3 third, C4 seventh", 0, "fifth", "",
-			"Three notes are spelled as a dominant seventh chord on D, with the root in the bass; only the fifth A is missing, which players often leave out."},
+			"D, F# and C make a D dominant seventh chord with its root in the bass, without the fifth A, as is usual."},
 		{"Ab2 C4 Eb4 F#4", "Ab7", "Ab dominant seventh chord", "Ab2 root, C4 third, Eb4 fifth, F#4 seventh", 0, "", "F# read as Gb",
-			"It sounds as a dominant seventh chord on Ab, but the spelling says otherwise: F# would have to be Gb; it follows German sixth on Ab because that reading needs fewer notes respelled."},
+			"To the ear it is an Ab dominant seventh chord, but the spelling says otherwise: F# would have to be Gb; German sixth on Ab comes before it because it takes the notes as they are spelled."},
 		{"D3 C4 E4 G4", "C/D", "C major triad over D", "D3 root, C4 seventh, E4 ninth, G4 suspended fourth", 0, "", "",
-			"The bass D carries the major triad of the note a whole step lower, as a dominant with its fourth suspended and no fifth."},
+			"The bass D carries the major triad of the note a whole step lower: a dominant with its fourth suspended and no fifth."},
 		{"F3 C4 E4 G4", "C/F", "C major triad over F", "F3 bass, C4 root, E4 third, G4 fifth", -1, "", "",
-			"The notes above the bass are a complete major triad on C, and the bass F is foreign to it."},
+			"C, E and G are a complete C major triad, and the bass F does not belong to it."},
+		{"A2 F#3 C#4 A4 B4", "A6/9(no5)", "A major with added ninth and the sixth in place of the fifth", "A2 root, F#3 added sixth, C#4 third, A4 root, B4 added ninth", 0, "fifth", "",
+			"Root A and third C# sound with the sixth F# where the fifth E would be, and with the ninth B."},
+		{"D2 A2 G#4 A4 A#4", "chromatic cluster G#-A-A# over D-A", "a chromatic cluster of three notes over the open fifth D-A",
+			"D2 note below the cluster, A2 note below the cluster, G#4 cluster, A4 cluster, A#4 cluster", -1, "", "",
+			"G#-A-A# lie next to each other and are heard as one cluster above the open fifth D-A."},
+		{"Eb2 Bb5", "perfect fifth Eb2-Bb5", "perfect fifth Eb2-Bb5, three octaves wider", "Eb2 bottom, Bb5 perfect fifth", 0, "", "",
+			"Two notes make an interval, not yet a chord."},
 		{"C4 F4 B4", "stacked fourths on C4 (one augmented)", "three notes stacked in fourths from C4 (fourths, one augmented)", "C4 bottom, F4 first fourth, B4 second fourth", 0, "", "",
 			"Every note is a fourth above the one below (fourths, one augmented)."},
 		{"C4 Db4 F#4 G4", "set class 4-9 (0167)", "set class 4-9, prime form 0167", "C4 bottom, Db4 minor second, F#4 augmented fourth, G4 perfect fifth", -1, "", "",
 			"The pitch classes form 4-9, with interval vector 200022; the nearest chord with a name is DbdimMaj7, without F# and with Fb."},
 		{"C3 E3 G3 Bb3 Db4 F#4", "C7(b9#11)", "C seven flat nine chord with raised eleventh", "C3 root, E3 third, G3 fifth, Bb3 seventh, Db4 lowered ninth, F#4 raised eleventh", 0, "", "",
-			"Five notes are spelled as a seven flat nine chord on C, with the root in the bass, and raised eleventh F# beside them."},
+			"C, E, G, Bb and Db make a C seven flat nine chord with its root in the bass; F# is the raised eleventh."},
 	} {
 		r := find(c.notes, c.label)
 		if r.Words != c.words || roles(r) != c.roles || r.Inversion != c.inversion || strings.Join(r.Missing, ",") != c.missing || strings.Join(r.Respelled, ",") != c.respelled {

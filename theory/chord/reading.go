@@ -46,6 +46,8 @@ func (c *candidate) label(s *sonority) string {
 	switch {
 	case c.bare:
 		return "rootless " + c.root.String() + f.Symbols[0]
+	case f.ID == "power" && len(added) == 0:
+		label = openFifth(c.root)
 	case f.ID == "IVover5":
 		return c.root.Add(pitch.MajorSecond.Neg()).String() + "/" + c.root.String()
 	case f.ID == "petrushka":
@@ -56,7 +58,11 @@ func (c *candidate) label(s *sonority) string {
 		label = c.root.String() + f.suffix(added, c.unsaid(missing))
 	}
 	if b, ok := c.bass(s); ok {
-		label += "/" + b.String()
+		id := f.ID
+		if len(added) > 0 {
+			id = ""
+		}
+		label += slashed(id, b)
 	}
 	return label
 }
@@ -184,7 +190,11 @@ func (c *candidate) inWords(s *sonority, r *Reading, added, said []degree) strin
 		return c.root.Add(pitch.AugmentedFourth).String() + " major triad over " + root + " major triad, a tritone apart"
 	}
 	var words string
-	if len(f.Symbols) == 0 || f.Family == famAugSixth {
+	if f.ID == "power" {
+		words = openFifth(c.root) + strings.TrimPrefix(r.Quality, f.Names[0])
+	} else if f.ID == "add9" || f.ID == "madd9" { // nobody says "added ninth chord"
+		words = root + " " + triadOf(f) + " triad with added ninth" + strings.Replace(strings.TrimPrefix(r.Quality, f.Names[0]), " with", " and", 1)
+	} else if len(f.Symbols) == 0 || f.Family == famAugSixth {
 		words = withChord(f.Names[0]) + " on " + root
 	} else {
 		words = root + " " + withChord(f.Names[0]) + strings.TrimPrefix(r.Quality, f.Names[0])
@@ -206,7 +216,7 @@ func (c *candidate) inWords(s *sonority, r *Reading, added, said []degree) strin
 
 // an puts the indefinite article before words.
 func an(words string) string {
-	if strings.ContainsRune("aeioAEIO", rune(words[0])) {
+	if strings.ContainsRune("aeioAEFI", rune(words[0])) { // an F# minor seventh
 		return "an " + words
 	}
 	return "a " + words
@@ -227,7 +237,7 @@ func andList(words []string) string {
 // fact says, in one clause, how the notes make the chord.
 func (c *candidate) fact(s *sonority, r *Reading, added, missing []degree) string {
 	f := c.form
-	name := func(num int8) string { // the note that plays degree num
+	member := func(num int8) string { // the note that plays degree num
 		for i, d := range f.degrees {
 			if d.num == num {
 				return c.root.Add(f.Intervals[i]).String()
@@ -236,80 +246,115 @@ func (c *candidate) fact(s *sonority, r *Reading, added, missing []degree) strin
 		return ""
 	}
 	root := c.root.String()
-	var lack []string
-	for _, d := range missing {
-		lack = append(lack, "the "+f.Roles[slices.Index(f.degrees, d)]+" "+c.root.Add(d.interval()).String())
-	}
-	// What is there.
-	var b strings.Builder
 	switch {
 	case c.bare:
-		fmt.Fprintf(&b, "All notes belong to %s on %s, whose root does not sound", an(withChord(f.Names[0])), root)
-		return b.String()
-	case c.price[partSpelling] >= priceRespelled && len(lack) == 0:
-		fmt.Fprintf(&b, "It sounds as %s on %s, but the spelling says otherwise: %s", an(withChord(f.Names[0])), root, strings.ReplaceAll(andList(r.Respelled), "read as", "would have to be"))
-		return b.String()
+		return "With " + root + " imagined below, " + andList(s.names(s.classes)) + " are " + an(withChord(f.Names[0])) + "; the root does not sound"
+	case c.price[partSpelling] >= priceRespelled && len(missing) == 0:
+		return "To the ear it is " + an(c.called()) + ", but the spelling says otherwise: " + strings.ReplaceAll(andList(r.Respelled), "read as", "would have to be")
 	case c.slash:
-		fmt.Fprintf(&b, "The notes above the bass are a complete %s on %s, and the bass %s is foreign to it", withChord(f.Names[0]), root, s.bass)
-		return b.String()
+		return andList(s.names(s.classes[1:])) + " are a complete " + root + " " + withChord(f.Names[0]) + ", and the bass " + s.bass.String() + " does not belong to it"
 	case f.Family == famAugSixth:
-		fmt.Fprintf(&b, "%s and %s are spelled as an augmented sixth, which opens outwards to an octave; spelled %s, the upper one would be a seventh",
-			root, name(6), c.root.Add(pitch.MinorSeventh))
-		return b.String()
+		return root + " and " + member(6) + " make an augmented sixth, which wants to open to an octave; written " + c.root.Add(pitch.MinorSeventh).String() + ", the upper note would be a seventh"
 	case f.Family == famSpecial:
-		fmt.Fprintf(&b, "The notes are spelled and laid out as the %s on %s", f.Names[0], root)
-		return b.String()
-	case (f.ID == "6" || f.ID == "m6") && len(lack) > 0:
-		fmt.Fprintf(&b, "Root %s and third %s sound with the sixth %s where the fifth %s would be", root, name(3), name(6), name(5))
-		return b.String()
-	case f.Family == "sixth" && s.bass == c.root && len(added) == 0:
-		fmt.Fprintf(&b, "The root %s is in the bass with its triad complete, and the sixth %s is added to it", root, name(6))
+		return "Spelling and spacing are those of the " + f.Names[0] + " on " + root
 	case f.ID == "IVover5":
-		fmt.Fprintf(&b, "The bass %s carries the major triad of the note a whole step lower, as a dominant with its fourth suspended and no fifth", root)
-	case f.Family == "suspended" && s.bass == c.root:
-		n := int8(4)
-		if name(4) == "" {
-			n = 2
-		}
-		fmt.Fprintf(&b, "The %s %s stands in the place of the third above the bass %s", pitch.NumberWord(int(n)), name(n), root)
-	default:
-		all := countWord(len(s.classes) - len(added))
-		fmt.Fprintf(&b, "%s%s notes are spelled as %s on %s", strings.ToUpper(all[:1]), all[1:], an(withChord(f.Names[0])), root)
-		switch {
-		case s.bass == c.root:
-			b.WriteString(", with the root in the bass")
-		case r.Inversion > 0:
-			fmt.Fprintf(&b, ", with the %s %s in the bass", pitch.NumberWord(2*r.Inversion+1), s.bass)
-		default:
-			fmt.Fprintf(&b, ", with %s in the bass", s.bass)
-		}
+		return "The bass " + root + " carries the major triad of the note a whole step lower: a dominant with its fourth suspended and no fifth"
 	}
-	if len(added) > 0 {
-		var beside []string
-		for i, cl := range s.classes {
-			if c.form.byPC[(cl.PC()-c.root.PC()+12)%12] < 0 && !(c.slash && i == 0) {
-				beside = append(beside, addedRole(f, addedDegree(f, c.root, cl))+" "+cl.String())
+	// Who belongs to the chord, in its own order, and who is beside it.
+	inside := make([]string, 0, 8)
+	var beside []string
+	for _, iv := range f.Intervals {
+		pc := (c.root.PC() + iv.Semitones) % 12
+		for _, cl := range s.classes {
+			if cl.PC() == (pc+120)%12 {
+				inside = append(inside, cl.String())
+				break
 			}
 		}
-		fmt.Fprintf(&b, ", and %s beside them", andList(beside))
 	}
-	switch third := slices.ContainsFunc(missing, func(d degree) bool { return d.num == 3 }); {
+	for i, cl := range s.classes {
+		if f.byPC[(cl.PC()-c.root.PC()+12)%12] < 0 && !(c.slash && i == 0) {
+			beside = append(beside, cl.String()+" is the "+addedRole(f, addedDegree(f, c.root, cl)))
+		}
+	}
+	lack := make([]string, 0, 4)
+	third, unusual := false, len(c.unsaid(missing)) > 0
+	for _, d := range missing {
+		lack = append(lack, f.Roles[slices.Index(f.degrees, d)]+" "+c.root.Add(d.interval()).String())
+		third = third || d.num == 3
+	}
+	var b strings.Builder
+	b.WriteString(andList(inside))
+	switch {
+	case f.Family == "sixth" && slices.ContainsFunc(missing, func(d degree) bool { return d.num == 5 }):
+		lack = nil
+		b.Reset()
+		fmt.Fprintf(&b, "Root %s and third %s sound with the sixth %s where the fifth %s would be", root, member(3), member(6), member(5))
+		if n := member(9); n != "" {
+			b.WriteString(", and with the ninth " + n)
+		}
+	case f.Family == "sixth" && s.bass == c.root && len(added) == 0:
+		b.Reset()
+		fmt.Fprintf(&b, "The triad on %s is complete with its root in the bass, and the sixth %s is added to it", root, member(6))
+		if n := member(9); n != "" {
+			b.WriteString(" with the ninth " + n)
+		}
+	case f.Family == "suspended" && s.bass == c.root:
+		n := int8(4)
+		if member(4) == "" {
+			n = 2
+		}
+		b.Reset()
+		fmt.Fprintf(&b, "Above the bass %s stands the %s %s in the place of the third", root, pitch.NumberWord(int(n)), member(n))
+	default:
+		b.WriteString(" make " + an(c.called()))
+		switch {
+		case f.ID == "power":
+			b.Reset()
+			fmt.Fprintf(&b, "%s make an open fifth", andList(inside))
+		case s.bass == c.root:
+			b.WriteString(" with its root in the bass")
+		case r.Inversion > 0:
+			fmt.Fprintf(&b, " with its %s %s in the bass", pitch.NumberWord(2*r.Inversion+1), s.bass)
+		default:
+			fmt.Fprintf(&b, ", over %s", s.bass)
+		}
+	}
+	switch {
 	case third:
-		fmt.Fprintf(&b, "; but %s is missing, and nothing else tells major from minor", andList(lack))
-	case len(lack) == 1 && len(c.unsaid(missing)) == 0:
-		fmt.Fprintf(&b, "; only %s is missing, which players often leave out", lack[0])
-	case len(lack) > 0 && len(c.unsaid(missing)) == 0:
-		fmt.Fprintf(&b, "; %s are missing, which players often leave out", andList(lack))
+		fmt.Fprintf(&b, ", but without the %s, so that nothing tells major from minor", andList(lack))
+	case len(lack) > 0 && !unusual:
+		fmt.Fprintf(&b, ", without the %s, as is usual", andList(lack))
 	case len(lack) > 0:
-		fmt.Fprintf(&b, "; %s is missing", andList(lack))
+		fmt.Fprintf(&b, ", without the %s", andList(lack))
+	}
+	if len(beside) > 0 {
+		b.WriteString("; " + andList(beside))
 	}
 	if len(r.Respelled) > 0 {
-		fmt.Fprintf(&b, "; %s", andList(r.Respelled))
+		b.WriteString("; " + strings.ReplaceAll(andList(r.Respelled), " read as ", " is heard as "))
 	}
 	return b.String()
 }
 
-// behind says why c comes after p, whose label is given: by the part of the price that makes the difference.
+// called returns the chord in words, without bass: "D dominant seventh chord", "German sixth chord on Ab".
+func (c *candidate) called() string {
+	if len(c.form.Symbols) == 0 || c.form.Family == famAugSixth {
+		return withChord(c.form.Names[0]) + " on " + c.root.String()
+	}
+	return c.root.String() + " " + withChord(c.form.Names[0])
+}
+
+// names spells out cs.
+func (s *sonority) names(cs []pitch.Class) []string {
+	ns := make([]string, len(cs))
+	for i, c := range cs {
+		ns[i] = c.String()
+	}
+	return ns
+}
+
+// behind says why p, whose label is given, comes before c: by the part of the price that makes the difference.
 func behind(c, p *candidate, label string) string {
 	worst, most := -1, float32(0.01)
 	for i := range c.price {
@@ -317,37 +362,47 @@ func behind(c, p *candidate, label string) string {
 			worst, most = i, d
 		}
 	}
-	follows := "it follows " + label + " because "
+	before := label + " comes before it because "
 	spaced := p.other == spacedKind || p.other == clusterAllKind
 	switch {
 	case c.other == setKind:
-		return "it follows " + label + " because a name says more than a class"
+		return before + "a name says more than a class"
 	case c.other == mixedKind:
-		return "it follows " + label + " because no one interval builds it"
+		return before + "no one interval builds the chord"
 	case c.other == restackedKind && !spaced:
-		return follows + "the notes are not spaced in fourths here"
-	case c.other == clusterWithinKind:
-		return follows + "it leaves the other notes unnamed"
-	case c.other == overKind && worst != partBass:
-		return follows + "one name for all the notes is preferred to two"
+		return before + "the notes are not spaced in fourths"
+	case c.other == overKind && worst != partBass, c.other == clusterOverKind && worst != partBass && p.form != nil:
+		return before + "one name for all the notes is simpler than two"
+	case p.other == clusterOverKind:
+		return before + "the cluster is what the ear catches first"
+	case p.other == overKind:
+		return before + "the two layers lie clearly apart"
+	case worst == partSpelling && p.price[partSpelling] == 0:
+		return before + "it takes the notes as they are spelled"
 	case worst == partSpelling:
-		return follows + "that reading needs fewer notes respelled"
+		return before + "it needs fewer notes respelled"
+	case worst == partMissing && p.price[partMissing] == 0:
+		return before + "nothing is missing from it"
 	case worst == partMissing:
-		return follows + "less is missing there"
+		return before + "less is missing from it"
+	case worst == partAdded && p.added == 0:
+		return before + "it needs no added notes"
 	case worst == partAdded:
-		return follows + "fewer notes stand beside the chord there"
+		return before + "it needs fewer added notes"
 	case spaced:
-		return follows + "that is exactly how the notes are spaced"
+		return before + "the notes are spaced exactly so"
 	case worst == partBass && p.price[partBass] == 0 && p.form != nil:
-		return follows + "there the bass is the root"
+		return before + "its root is in the bass"
+	case worst == partBass && p.slash:
+		return before + "its upper notes are a plain chord"
 	case worst == partBass:
-		return follows + "the bass is better explained there"
+		return before + "its bass is the more usual one"
 	case worst == partRarity && p.form != nil:
-		return follows + "that is the more usual chord"
+		return before + "it is the more usual chord"
 	case worst == partRarity, worst == partShape:
-		return follows + "that names the notes more simply"
+		return before + "it names the notes more simply"
 	}
-	return "it is as good as " + label + ", whose root lies lower"
+	return before + "its root lies lower, and nothing else tells them apart"
 }
 
 // single returns the reading of one note, perhaps in several octaves.
@@ -359,9 +414,10 @@ func (s *sonority) single() candidate {
 		switch {
 		case len(s.notes) == 2:
 			iv := s.notes[1].Sub(p)
-			r.Kind, r.Quality = IntervalKind, iv.Words()
-			r.Label = iv.Words() + " " + p.String() + "-" + s.notes[1].String()
-			r.Words, r.Why = r.Label, "One note sounds in two octaves"
+			name, wider := spoken(iv)
+			r.Kind, r.Quality = IntervalKind, name
+			r.Label = name + " " + p.String() + "-" + s.notes[1].String()
+			r.Words, r.Why = r.Label+wider, "One note sounds in two octaves"
 			if len(s.classes) > 1 {
 				r.Why = "Two names stand for the same key"
 				if iv.Semitones > 0 {
@@ -384,11 +440,40 @@ func (s *sonority) plainMembers() []Member {
 	for i, p := range s.notes {
 		role := "bottom"
 		if i > 0 {
-			role = p.Sub(s.notes[0]).Words()
+			iv := p.Sub(s.notes[0])
+			if role, _ = spoken(iv); iv.Simple() == pitch.Unison {
+				role = "octave"
+			}
 		}
 		ms[i] = Member{p, role}
 	}
 	return ms
+}
+
+// spoken returns an interval as one says it: beyond two octaves as the simple interval, with the octaves apart:
+// "perfect fifth", ", three octaves wider".
+func spoken(iv pitch.Interval) (name, wider string) {
+	if iv.Number() <= 15 {
+		return iv.Words(), ""
+	}
+	simple := iv.Simple()
+	n := (iv.Abs().Steps - simple.Steps) / 7
+	switch {
+	case simple == pitch.Unison:
+		return countWord(n) + " octaves", ""
+	case n == 1:
+		return simple.Words(), ", an octave wider"
+	}
+	return simple.Words(), ", " + countWord(n) + " octaves wider"
+}
+
+// brief is spoken in short: "P5", "m3 + 2 octaves".
+func brief(iv pitch.Interval) string {
+	if iv.Number() <= 15 {
+		return iv.String()
+	}
+	simple := iv.Simple()
+	return fmt.Sprintf("%s + %d octaves", simple, (iv.Abs().Steps-simple.Steps)/7)
 }
 
 // interval returns the reading of two note names.
@@ -401,14 +486,15 @@ func (s *sonority) interval() candidate {
 	c.words = func() Reading {
 		lo, hi := s.notes[0], s.notes[slices.IndexFunc(s.notes, func(p pitch.Pitch) bool { return p.PC() != s.notes[0].PC() })]
 		iv := hi.Sub(lo)
-		r := Reading{Kind: IntervalKind, Quality: iv.Words(), Why: "Two notes make an interval, not yet a chord", Inversion: 0}
+		name, wider := spoken(iv)
+		r := Reading{Kind: IntervalKind, Quality: name, Why: "Two notes make an interval, not yet a chord", Inversion: 0}
 		if len(s.notes) == 2 {
-			r.Label = iv.Words() + " " + lo.String() + "-" + hi.String()
+			r.Label = name + " " + lo.String() + "-" + hi.String()
 		} else {
-			r.Label = iv.Simple().Words() + " " + lo.Class().String() + "-" + hi.Class().String()
-			r.Why = "Only two notes sound, doubled"
+			r.Label, wider = iv.Simple().Words()+" "+lo.Class().String()+"-"+hi.Class().String(), ""
+			r.Why = "Only two notes sound, doubled at the octave"
 		}
-		r.Words = r.Label
+		r.Words = r.Label + wider
 		r.Members = s.plainMembers()
 		return r
 	}
@@ -487,18 +573,23 @@ func (s *sonority) stacks(add func(candidate)) {
 			switch {
 			case cl.Kind == "chromatic":
 				c.price[partShape] = 0.5
+			case cl.Kind == "diatonic" && len(cl.Notes) == 3:
+				c.price[partShape] = 3.5
 			case cl.Kind == "black-key" && len(cl.Notes) == 4 && slices.ContainsFunc(intervalsOf(cl.Notes), func(iv pitch.Interval) bool { return iv.Semitones == 3 }):
 				c.price[partShape] = 4.8 // as likely an inverted seventh chord that happens to lie on black keys
 			}
-		} else if cl.Kind == "chromatic" {
-			c.other = clusterWithinKind
-			c.price[partShape] = priceWithin
 		} else {
+			price := float32(priceOtherCluster)
+			if cl.Kind == "chromatic" {
+				price = priceChromatic
+			}
+			if c, ok := s.clusterOver(cl, price); ok {
+				add(c)
+			}
 			continue
 		}
 		c.sum()
-		all := whole
-		c.words = func() Reading { return s.clusterReading(cl, all) }
+		c.words = func() Reading { return s.clusterReading(cl) }
 		add(c)
 	}
 }
@@ -535,10 +626,10 @@ func (s *sonority) mixed() candidate {
 	c.words = func() Reading {
 		names := make([]string, 0, 12)
 		for _, iv := range intervalsOf(s.notes) {
-			names = append(names, iv.String())
+			names = append(names, brief(iv))
 		}
-		return Reading{Label: "mixed stack " + strings.Join(names, "-") + " on " + s.notes[0].String(), Words: "a stack of unlike intervals on " + s.notes[0].String(),
-			Kind: MixedStack, Quality: "mixed stack", Inversion: -1, Members: s.plainMembers(), Why: "Low to high the notes lie " + strings.Join(names, ", ") + " apart"}
+		return Reading{Label: "mixed stack on " + s.notes[0].String() + ": " + strings.Join(names, ", "), Words: "a stack of unlike intervals on " + s.notes[0].String(),
+			Kind: MixedStack, Quality: "mixed stack", Inversion: -1, Members: s.plainMembers(), Why: "Counted from the bottom, the distances are " + andList(names)}
 	}
 	return c
 }
@@ -633,20 +724,16 @@ func (s *sonority) restacked() (candidate, bool) {
 	return c, true
 }
 
-func (s *sonority) clusterReading(cl Cluster, whole bool) Reading {
+func (s *sonority) clusterReading(cl Cluster) Reading {
 	r := Reading{Label: cl.Kind + " cluster " + dashed(cl.Notes), Words: cl.Kind + " cluster of " + countWord(len(cl.Notes)) + " notes", Kind: ClusterKind,
 		Quality: cl.Kind + " cluster", Inversion: -1}
 	for _, f := range forms() {
-		if whole && f.Family == famCluster && len(f.Intervals) == len(cl.Notes) && strings.HasPrefix(f.Names[0], cl.Kind) && f.pcs == pcsOf(cl.Notes).down(cl.Notes[0].PC()) {
+		if f.Family == famCluster && len(f.Intervals) == len(cl.Notes) && strings.HasPrefix(f.Names[0], cl.Kind) && f.pcs == pcsOf(cl.Notes).down(cl.Notes[0].PC()) {
 			r.Type = f.ID
 		}
 	}
 	for _, p := range s.notes {
-		role := "cluster"
-		if !slices.ContainsFunc(cl.Notes, p.Enharmonic) {
-			role = "outside the cluster"
-		}
-		r.Members = append(r.Members, Member{p, role})
+		r.Members = append(r.Members, Member{p, "cluster"})
 	}
 	switch {
 	case cl.Kind == "chromatic":
@@ -658,41 +745,132 @@ func (s *sonority) clusterReading(cl Cluster, whole bool) Reading {
 	default:
 		r.Why = "Every note is a semitone or a whole tone from the next"
 	}
-	if !whole {
-		r.Label += " within"
-		r.Words += " within a larger chord"
-		r.Why = countWord(len(cl.Notes)) + " of the notes lie a semitone apart"
-		r.Why = strings.ToUpper(r.Why[:1]) + r.Why[1:]
-	}
 	return r
+}
+
+// clusterOver reads cl as a layer of its own beside the other notes; ok is false if there are none.
+func (s *sonority) clusterOver(cl Cluster, price float32) (c candidate, ok bool) {
+	rest := make([]pitch.Pitch, 0, len(s.notes))
+	for _, p := range s.notes {
+		if !slices.ContainsFunc(cl.Notes, p.Enharmonic) {
+			rest = append(rest, p)
+		}
+	}
+	if len(rest) == 0 {
+		return c, false
+	}
+	other := sonorityOf(rest).layer()
+	where := "around"
+	switch {
+	case rest[len(rest)-1].MIDI() < cl.Notes[0].MIDI():
+		where = "over"
+	case rest[0].MIDI() > cl.Notes[len(cl.Notes)-1].MIDI():
+		where = "under"
+	}
+	c = candidate{other: clusterOverKind, root: s.bass}
+	c.price[partShape] = price + other.price
+	if where == "around" {
+		where = "within"
+	}
+	c.sum()
+	c.words = func() Reading {
+		r := Reading{Label: cl.Kind + " cluster " + dashed(cl.Notes) + " " + where + " " + other.label,
+			Words: an(cl.Kind) + " cluster of " + countWord(len(cl.Notes)) + " notes " + where + " " + other.words, Kind: ClusterKind,
+			Quality: cl.Kind + " cluster " + where + " " + other.quality, Root: s.bass, Rooted: other.chord != nil, Inversion: -1}
+		if other.chord != nil {
+			r.Root = other.chord.root
+		}
+		for _, p := range s.notes {
+			role := "cluster"
+			if !slices.ContainsFunc(cl.Notes, p.Enharmonic) {
+				role = other.place(p) + " " + map[string]string{"over": "below the cluster", "under": "above the cluster", "within": "around the cluster"}[where]
+			}
+			r.Members = append(r.Members, Member{p, role})
+		}
+		r.Why = dashed(cl.Notes) + " lie next to each other and are heard as one cluster " + map[string]string{"over": "above", "under": "below", "within": "inside"}[where] + " " + other.words
+		return r
+	}
+	return c, true
+}
+
+// layer reads the notes beside a cluster: as a chord if they make one, else as an interval, a note or a list of names.
+func (s *sonority) layer() part {
+	switch names := dashedClasses(s.classes); s.pcs.len() {
+	case 1:
+		return part{label: s.bass.String(), words: "the note " + s.bass.String(), quality: "a single note", price: 1, s: s}
+	case 2:
+		iv := s.classes[1].Sub(s.classes[0])
+		p := part{label: names, words: "the " + iv.Words() + " " + names, quality: an(iv.Words()), price: 0.8, s: s}
+		if iv == pitch.PerfectFifth {
+			p.words, p.quality, p.price = "the open fifth "+names, "an open fifth", 0.5
+		}
+		return p
+	default:
+		if p, ok := s.partOf(true, true); ok {
+			p.words = an(p.words)
+			return p
+		}
+		return part{label: names, words: "the notes " + names, quality: "other notes", price: 2.5, s: s}
+	}
+}
+
+func dashedClasses(cs []pitch.Class) string {
+	b := make([]byte, 0, 16)
+	for i, c := range cs {
+		if i > 0 {
+			b = append(b, '-')
+		}
+		b = append(b, c.String()...)
+	}
+	return string(b)
 }
 
 // A part is a hand or a register that makes sense by itself.
 type part struct {
-	label, words string
-	chord        *candidate // nil for stacks and clusters
-	stack        string     // "fourths" or "fifths"
-	cluster      string
-	price        float32
+	label, words, quality string
+	chord                 *candidate // nil for stacks and clusters
+	stack                 string     // "fourths" or "fifths"
+	cluster               string
+	price                 float32
+	s                     *sonority
+}
+
+// place tells the part that note n of p plays in it.
+func (p *part) place(n pitch.Pitch) string {
+	switch {
+	case p.chord != nil:
+		f := p.chord.form
+		if m := f.byPC[(n.PC()-p.chord.root.PC()+12)%12]; m >= 0 {
+			return f.Roles[m]
+		}
+	case p.stack != "":
+		if i := slices.Index(p.s.notes, n); i > 0 {
+			return ordinal(i) + " " + strings.TrimSuffix(p.stack, "s")
+		}
+		return "bottom"
+	case p.cluster != "":
+		return "note " + fmt.Sprint(slices.Index(p.s.notes, n)+1) + " of the cluster"
+	}
+	return "note"
 }
 
 // partOf reads notes as a complete triad or seventh chord, a stack of fourths or fifths, or a cluster; ok is false if they are
 // none of these.
-func (s *sonority) partOf(chordsOnly bool) (p part, ok bool) {
+func (s *sonority) partOf(chordsOnly, incomplete bool) (p part, ok bool) {
 	if s.pcs.len() < 3 {
 		return p, false
 	}
 	if !chordsOnly {
 		if k := pureKind(s.notes); k == "fourths" || k == "fifths" {
 			r := s.stackReading(k, s.notes)
-			p = part{label: r.Label, words: r.Words, stack: k}
+			p = part{label: r.Label, words: r.Words, quality: r.Quality, stack: k, s: s}
 			if len(r.Altered) > 0 {
 				p.price = 1.5 * float32(len(r.Altered))
 			}
 			return p, true
 		}
 		if cl := Clusters(s.notes); len(cl) == 1 && len(cl[0].Notes) == len(s.notes) {
-			return part{label: cl[0].Kind + " cluster " + dashed(cl[0].Notes), words: "a " + cl[0].Kind + " cluster", cluster: cl[0].Kind}, true
+			return part{label: cl[0].Kind + " cluster " + dashed(cl[0].Notes), words: an(cl[0].Kind) + " cluster", quality: cl[0].Kind + " cluster", cluster: cl[0].Kind, s: s}, true
 		}
 	}
 	var best candidate
@@ -700,7 +878,7 @@ func (s *sonority) partOf(chordsOnly bool) (p part, ok bool) {
 	for _, root := range s.classes {
 		rel := s.pcs.down(root.PC())
 		for _, f := range forms() {
-			if f.pcs != rel || f.Family != "triad" && f.Family != "seventh" {
+			if f.pcs != rel && !(incomplete && f.pcs == rel|1<<7 && f.omitPCs.has(7)) || f.Family != "triad" && f.Family != "seventh" {
 				continue
 			}
 			if c, ok := s.match(f, root, false); ok && c.price[partSpelling] == 0 && (best.total < 0 || c.total < best.total) {
@@ -711,9 +889,9 @@ func (s *sonority) partOf(chordsOnly bool) (p part, ok bool) {
 	if best.total < 0 {
 		return p, false
 	}
-	p = part{label: spokenTriad(&best, best.label(s)), chord: &best, price: 0.3 * (best.price[partRarity] + best.price[partBass])}
+	p = part{label: spokenTriad(&best, best.label(s)), chord: &best, price: 0.3 * (best.price[partRarity] + best.price[partBass]), s: s}
 	r := s.reading(&best, p.label)
-	p.words = r.Words
+	p.words, p.quality = r.Words, an(withChord(r.Quality))
 	return p, true
 }
 
@@ -739,11 +917,11 @@ func (s *sonority) over(add func(candidate)) {
 	}
 	for i := 3; i <= len(s.notes)-3; i++ {
 		lo, hi := sonorityOf(s.notes[:i]), sonorityOf(s.notes[i:])
-		lower, ok := lo.partOf(true)
+		lower, ok := lo.partOf(true, false)
 		if !ok {
 			continue
 		}
-		if upper, ok := hi.partOf(true); ok {
+		if upper, ok := hi.partOf(true, false); ok {
 			if c, ok := s.layered(lo, hi, lower, upper); ok {
 				add(c)
 			}
@@ -761,8 +939,8 @@ func (s *sonority) layered(lo, hi *sonority, lower, upper part) (candidate, bool
 	switch {
 	case lower.stack != "" && upper.stack != "":
 		c.price[partShape] = 0.8 + lower.price + upper.price
-	case upper.cluster != "" || lower.cluster != "":
-		c.price[partShape] = 2.5 + lower.price + upper.price
+	case lower.stack != "" || upper.stack != "":
+		c.price[partShape] = priceMixedOver + lower.price + upper.price
 	case lo.pcs&hi.pcs != 0 && s.pcs.len() >= 5 && lower.chord != nil && upper.chord != nil:
 		// Two chords that share a note would leave the doubling out if they were one (Hutchinson 32.4, on A2 C#3 E3 E4 G#4 B4).
 		c.price[partShape] -= 3
@@ -783,14 +961,29 @@ func (s *sonority) layered(lo, hi *sonority, lower, upper part) (candidate, bool
 		if lower.stack != "" && upper.stack != "" {
 			r.Quality = "stacked " + upper.stack + " over stacked " + lower.stack
 		}
-		for _, p := range s.notes {
-			layer := "lower chord"
-			if !slices.Contains(lo.notes, p) {
-				layer = "upper chord"
+		layer := func(p part) string {
+			if p.stack != "" {
+				return "stack, "
 			}
-			r.Members = append(r.Members, Member{p, layer})
+			return "chord, "
 		}
-		r.Why = "The lower notes are " + what(lower) + ", the upper ones " + what(upper)
+		for _, p := range s.notes {
+			role := ""
+			if slices.Contains(lo.notes, p) {
+				role = "lower " + layer(lower) + lower.place(p)
+			}
+			if slices.Contains(hi.notes, p) {
+				if role != "" {
+					role += "; "
+				}
+				role += "upper " + layer(upper) + upper.place(p)
+			}
+			r.Members = append(r.Members, Member{p, role})
+		}
+		r.Why = "Below lie " + what(lower) + ", above " + what(upper)
+		if lower.chord != nil {
+			r.Why = "Below lies " + what(lower) + ", above " + what(upper)
+		}
 		return r
 	}
 	return c, true
@@ -798,11 +991,22 @@ func (s *sonority) layered(lo, hi *sonority, lower, upper part) (candidate, bool
 
 // handOver reads the upper hand over the lower one.
 func (s *sonority) handOver(lo, hi *sonority) (candidate, bool) {
-	lower, ok := lo.partOf(false)
+	for _, h := range [...]*sonority{hi, lo} { // a hand that is a cluster
+		if cl := Clusters(h.notes); len(cl) == 1 && len(cl[0].Notes) == len(h.notes) {
+			price := float32(4)
+			if cl[0].Kind == "chromatic" {
+				price = 2.5
+			}
+			if c, ok := s.clusterOver(cl[0], price); ok {
+				return c, ok
+			}
+		}
+	}
+	lower, ok := lo.partOf(false, false)
 	if !ok {
 		return candidate{}, false
 	}
-	upper, ok := hi.partOf(false)
+	upper, ok := hi.partOf(false, false)
 	if !ok {
 		return candidate{}, false
 	}

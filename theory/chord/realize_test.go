@@ -142,6 +142,12 @@ func TestRealizeThenName(t *testing.T) {
 				if s, ok := handbookSynonyms[f.ID]; ok {
 					want = s
 				}
+				if f.ID == "7sus2" { // G A D F is D minor over G: a triad complete over a foreign bass (common practice, no source)
+					if r.Type != "min" || r.Root != root.Add(pitch.PerfectFifth) || r.Bass != root {
+						t.Errorf("%s on %v (%s) is named %s (%s)", f.ID, root, spell(ns), r.Label, r.Type)
+					}
+					continue
+				}
 				if r.Type != want || r.Root != root && want != "" && f.Family != famCluster || want != "" && f.tertian && r.Bass != root {
 					t.Errorf("%s on %v (%s) is named %s (%s)", f.ID, root, spell(ns), r.Label, r.Type)
 				}
@@ -235,14 +241,20 @@ func TestEverySet(t *testing.T) {
 // A label of a reading, read back and held against the notes it came from, is spelled by them.
 func TestLabelsReadBack(t *testing.T) {
 	tried := 0
-	for m := pcset(1); m < 1<<12; m++ {
+	for k := range pcset(3 << 12) {
+		m := k % (1 << 12)
 		var ns []pitch.Pitch
-		for _, pc := range m.list() {
-			ns = append(ns, pitch.FromMIDI(48+pc, m%2 == 0))
+		for i, pc := range m.list() {
+			up := 0
+			if i < int(k>>12) && m.len() > i { // another bass
+				up = 12
+			}
+			ns = append(ns, pitch.FromMIDI(48+pc+up, m%2 == 0))
 		}
 		for _, r := range Name(ns) {
 			if !r.Rooted || r.Kind == StackedFourths || r.Kind == StackedFifths || r.Kind == ChordOverChord || strings.HasPrefix(r.Label, "stacked") ||
-				strings.HasPrefix(r.Label, "rootless") || r.Kind == MixedStack || r.Kind == NoteKind {
+				strings.HasPrefix(r.Label, "rootless") || r.Kind == MixedStack || r.Kind == NoteKind ||
+				r.Kind == ClusterKind {
 				continue
 			}
 			sym, err := ParseLabel(r.Label)

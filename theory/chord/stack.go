@@ -136,14 +136,15 @@ func StackOf(notes []pitch.Pitch) Stack {
 	}
 	st := Stack{Kind: kind, Intervals: intervalsOf(ns)}
 	if len(st.Intervals) == 1 {
-		st.Text = st.Intervals[0].Words()
+		name, wider := spoken(st.Intervals[0])
+		st.Text = name + wider
 		return st
 	}
 	if kind == "" {
 		st.Kind = "mixed"
 		names := make([]string, len(st.Intervals))
 		for i, iv := range st.Intervals {
-			names[i] = iv.String()
+			names[i] = brief(iv)
 		}
 		st.Text = "mixed: " + strings.Join(names, ", ")
 		return st

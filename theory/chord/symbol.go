@@ -817,6 +817,21 @@ func (p *labelParser) named() error {
 		if ph.form.Family == famPredominant || ph.form.Family == famChromatic {
 			return p.fail("a %s needs a key; here only the chord itself can be named", ph.text)
 		}
+		if ph.form.ID == "power" { // "open fifth C-G"
+			q := *p
+			if root, err := q.class(false); err == nil && q.lit("-") {
+				if at := q.pos; true {
+					if top, err := q.class(false); err != nil || top != root.Add(pitch.PerfectFifth) {
+						p.pos = at
+						return p.fail("found %s; wanted %s, the fifth above %s", p.found(), root.Add(pitch.PerfectFifth), root)
+					}
+				}
+				*p = q
+				p.sym = Symbol{Root: root, Inversion: -1, Type: ph.form.Type}
+				p.degs = slices.Clone(ph.form.degrees)
+				return p.finish()
+			}
+		}
 		if !p.phrase("on", "of") {
 			p.blanks()
 			if p.rest() == "" {
@@ -1035,12 +1050,20 @@ func hasPlace(ds []degree, d degree) bool {
 
 // takesAdded reports whether a symbol of f can take further added notes in its bracket.
 func (f *form) takesAdded() bool {
-	return !strings.Contains(f.stem, "add") && f.ID != "addb6" && f.ID != "power"
+	return f.ID != "addb6" && f.ID != "add4"
 }
 
 // plainAlteration reports whether d is written in the bracket of f as an alteration, without "add".
 func (f *form) plainAlteration(d degree) bool {
-	return d.alter != 0 && (d.num == 5 || f.seventh && (d.num == 9 || d.num == 11 || d.num == 13))
+	switch d.num {
+	case 5:
+		return d.alter != 0
+	case 9, 13:
+		return d.alter != 0 && f.seventh
+	case 11: // Cadd9(#11) and C6/9(#11) too, but C(add#11)
+		return d.alter != 0 && (f.seventh || len(f.degrees) > 3)
+	}
+	return false
 }
 
 // addedRole names the part of a note added to f.
@@ -1054,6 +1077,8 @@ func addedRole(f *form, d degree) string {
 		return "added major third"
 	case d.num == 6 && d.alter == -1:
 		return "added minor sixth"
+	case d.num == 7 && d.alter == 0:
+		return "added major seventh"
 	case d.alter == -1:
 		word = "lowered " + word
 	case d.alter == 1:
@@ -1128,6 +1153,14 @@ func (f *form) suffix(added, omitted []degree) string {
 	return string(append(b, ')'))
 }
 
+// triadOf says whether the third of f is major or minor.
+func triadOf(f *form) string {
+	if slices.Contains(f.degrees, degree{3, -1}) {
+		return "minor"
+	}
+	return "major"
+}
+
 // quality returns the name of f with notes added and left out: "dominant seventh with lowered ninth and raised eleventh".
 func (f *form) quality(added, omitted []degree) string {
 	s := f.Names[0]
@@ -1136,6 +1169,9 @@ func (f *form) quality(added, omitted []degree) string {
 	}
 	if f.ID == "m6" && len(omitted) == 1 && omitted[0].num == 5 && len(added) == 0 {
 		return "minor with the sixth in place of the fifth"
+	}
+	if (f.ID == "69" || f.ID == "m69") && len(omitted) == 1 && omitted[0].num == 5 && len(added) == 0 {
+		return triadOf(f) + " with added ninth and the sixth in place of the fifth"
 	}
 	for i, d := range added {
 		if i == 0 {
@@ -1163,12 +1199,28 @@ func (s Symbol) House() string {
 		label = s.Root.String() + s.Type.Symbols[1]
 	}
 	if bass, said := s.BassClass(); said && bass != s.Root {
-		label += "/" + bass.String()
+		label += slashed(s.Type.ID, bass)
 	}
 	return label
 }
 
+// slashed returns what a label says of a bass that is not the root. An open fifth is in words, so its bass is too.
+func slashed(id string, bass pitch.Class) string {
+	if id == "power" {
+		return " over " + bass.String()
+	}
+	return "/" + bass.String()
+}
+
+// openFifth names a fifth without third. The symbol Eb5 is understood, but not written: it looks like the pitch Eb5.
+func openFifth(root pitch.Class) string {
+	return "open fifth " + root.String() + "-" + root.Add(pitch.PerfectFifth).String()
+}
+
 func labelOf(root pitch.Class, t Type) string {
+	if t.ID == "power" {
+		return openFifth(root)
+	}
 	if len(t.Symbols) == 0 || t.Family == famAugSixth {
 		return t.Name() + " on " + root.String()
 	}

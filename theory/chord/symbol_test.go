@@ -35,7 +35,7 @@ func TestParseLabel(t *testing.T) {
 		{"Csus", "Csus4"}, {"Csus9", "Csus2"}, {"Dsus7", "D7sus4"}, {"D7sus", "D7sus4"}, {"C9sus", "C9sus4"}, {"C7sus(b9)", "C7sus4(b9)"},
 		{"C13sus", "C13sus4"}, {"F13sus(b9)", "F13sus4(b9)"},
 		{"C2", "Cadd9"}, {"Cadd2", "Cadd9"}, {"Cadd9", "Cadd9"}, {"C(add9)", "Cadd9"}, {"Cmadd9", "Cmadd9"}, {"Cm(add9)", "Cmadd9"},
-		{"Cadd4", "Cadd11"}, {"C5", "C5"}, {"Bb5", "Bb5"}, {"C7(add9)", "C9"}, {"C9(13)", "C9(13)"},
+		{"Cadd4", "Cadd11"}, {"C5", "open fifth C-G"}, {"Bb5", "open fifth Bb-F"}, {"open fifth Eb-Bb", "open fifth Eb-Bb"}, {"open fifth on D", "open fifth D-A"}, {"D5/A", "open fifth D-A over A"}, {"open fifth D-A over A", "open fifth D-A over A"}, {"A5(add#11)", "A5(add#11)"}, {"Aadd9(#11)", "Aadd9(#11)"}, {"A(add9add#11)", "Aadd9(#11)"}, {"A6/9(no5)", "A6/9(no5)"}, {"A major with added ninth and the sixth in place of the fifth", "A6/9(no5)"}, {"C6/9#11", "C6/9(#11)"}, {"Csus4(addmaj7)", "Csus4(addmaj7)"}, {"C7(add9)", "C9"}, {"C9(13)", "C9(13)"},
 		{"C7b9", "C7(b9)"}, {"C7♭9♯11", "C7(b9#11)"}, {"C7(b9,#11)", "C7(b9#11)"}, {"E7(#11 #9 #5)", "E7(#5#9#11)"}, {"Eb7(#11 #9)", "Eb7(#9#11)"},
 		{"C13b9", "C13(b9)"}, {"C13(#11)", "C13(#11)"}, {"Cmaj7#11", "Cmaj7(#11)"}, {"C7b13", "C7(b13)"},
 		{"C7(no3)", "C7(no3)"}, {"C7 without the third", "C7(no3)"}, {"C7no5", "C7(no5)"}, {"C6(no5)", "C6(no5)"},
@@ -78,6 +78,7 @@ func TestParseLabelErrors(t *testing.T) {
 		{"C7(no13)", 5, "leave out", "C7"},
 		{"Cm5", 3, "bare root", "Cm"},
 		{"C7/E/G", 4, "second bass", "C7/E"},
+		{"open fifth C-F#", 13, "wanted G, the fifth above C", ""},
 	} {
 		_, err := ParseLabel(c.label)
 		var le *LabelError
