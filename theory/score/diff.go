@@ -26,12 +26,12 @@ func Diff(a, b *Passage) string {
 	}
 	return cmp.Or(
 		first(a, canonicalNotes(a.Notes), canonicalNotes(b.Notes), "note", noteText, func(n Note) Time { return n.Onset }),
-		first(a, sorted(a.Keys, keyText), sorted(b.Keys, keyText), "key", keyText, func(k KeyChange) Time { return k.At }),
-		first(a, sorted(a.Tempos, tempoText), sorted(b.Tempos, tempoText), "tempo", tempoText, func(t Tempo) Time { return t.At }),
-		first(a, sorted(a.Dynamics, dynamicText), sorted(b.Dynamics, dynamicText), "dynamic", dynamicText, func(d Dynamic) Time { return d.At }),
-		first(a, sorted(a.Pedals, pedalText), sorted(b.Pedals, pedalText), "pedal mark", pedalText, func(e Pedal) Time { return e.At }),
-		first(a, sorted(a.Harmonies, harmonyText), sorted(b.Harmonies, harmonyText), "harmony", harmonyText, func(h Harmony) Time { return h.At }),
-		first(a, sorted(a.Signs, signText), sorted(b.Signs, signText), "sign", signText, func(s Sign) Time { return s.At }),
+		marks(a, a.Keys, b.Keys, "key", keyText, func(k KeyChange) Time { return k.At }),
+		marks(a, a.Tempos, b.Tempos, "tempo", tempoText, func(t Tempo) Time { return t.At }),
+		marks(a, a.Dynamics, b.Dynamics, "dynamic", dynamicText, func(d Dynamic) Time { return d.At }),
+		marks(a, a.Pedals, b.Pedals, "pedal mark", pedalText, func(e Pedal) Time { return e.At }),
+		marks(a, a.Harmonies, b.Harmonies, "chord symbol", harmonyText, func(h Harmony) Time { return h.At }),
+		marks(a, a.Signs, b.Signs, "sign", signText, func(s Sign) Time { return s.At }),
 	)
 }
 
@@ -50,11 +50,14 @@ func first[T comparable](p *Passage, a, b []T, noun string, text func(T) string,
 	return ""
 }
 
-// sorted returns the marks of a list in order of their texts, which begin with the time.
-func sorted[T any](list []T, text func(T) string) []T {
-	list = slices.Clone(list)
-	slices.SortStableFunc(list, func(a, b T) int { return strings.Compare(text(a), text(b)) })
-	return list
+// marks is first for lists of marks, in order of time and, at one moment, of their texts.
+func marks[T comparable](p *Passage, a, b []T, noun string, text func(T) string, at func(T) Time) string {
+	sorted := func(list []T) []T {
+		list = slices.Clone(list)
+		slices.SortStableFunc(list, func(x, y T) int { return cmp.Or(at(x).Compare(at(y)), strings.Compare(text(x), text(y))) })
+		return list
+	}
+	return first(p, sorted(a), sorted(b), noun, text, at)
 }
 
 // canonicalNotes returns notes in an order that leaves nothing free.
@@ -99,20 +102,39 @@ func noteText(n Note) string {
 	return fmt.Sprintf("%s (at %s in bar %d of the passage)", s, n.Onset, n.Bar+1)
 }
 
-// order prints a time so that texts sort as times do, as far as times are in range.
-func order(t Time) string { return fmt.Sprintf("%016.6f = %s", t.Float(), t) }
-
 func keyText(k KeyChange) string {
-	return fmt.Sprintf("at %s: %s, declared %t", order(k.At), k.Key, k.Declared)
+	if !k.Declared {
+		return k.Key.String() + " by its signature"
+	}
+	return k.Key.String()
 }
-func tempoText(t Tempo) string { return fmt.Sprintf("at %s: %v", order(t.At), t.Quarters) }
+
+func tempoText(t Tempo) string { return fmt.Sprintf("of %v quarter notes a minute", t.Quarters) }
+
 func dynamicText(d Dynamic) string {
-	return fmt.Sprintf("at %s: %q until %s, hand %d", order(d.At), d.Text, d.Until, int(d.Hand))
+	s := fmt.Sprintf("%q", d.Text)
+	if d.Hand != 0 {
+		s += " of the " + d.Hand.String()
+	}
+	if d.At.Less(d.Until) {
+		s += fmt.Sprintf(", from %s to %s", d.At, d.Until)
+	}
+	return s
 }
-func pedalText(e Pedal) string { return fmt.Sprintf("at %s: %s", order(e.At), e.Act) }
+
+func pedalText(e Pedal) string { return e.Act.String() }
+
 func harmonyText(h Harmony) string {
-	return fmt.Sprintf("at %s: %q of kind %q, printed %q, inversion %d", order(h.At), h, h.Kind, h.Printed, h.Inverted)
+	return fmt.Sprintf("%q of kind %q, printed %q, inversion %d", h, h.Kind, h.Printed, h.Inverted)
 }
+
 func signText(s Sign) string {
-	return fmt.Sprintf("at %s: %s %s in bar %d of the passage, label %q, open %t, after a jump %t", order(s.At), s.Kind, s, s.Bar+1, s.Label, s.Open, s.AfterJump)
+	text := fmt.Sprintf("%q (%s, in bar %d of the passage at %s)", s, s.Kind, s.Bar+1, s.At)
+	if s.Open {
+		text += ", open"
+	}
+	if s.AfterJump {
+		text += ", after a jump too"
+	}
+	return text
 }
