@@ -166,8 +166,8 @@ func ChromaticThreads(sounding []score.Note, r score.Region, least int) []Line {
 		}
 	}
 	best := [2][]state{make([]state, len(notes)), make([]state, len(notes))} // falling, rising
-	recent := map[int]int{}                                                // by MIDI number: the last note struck
-	var pending []int                                                      // struck at this onset, not yet in recent
+	recent := map[int]int{}                                                  // by MIDI number: the last note struck
+	var pending []int                                                        // struck at this onset, not yet in recent
 	flush := func() {
 		for _, i := range pending {
 			recent[notes[i].Pitch.MIDI()] = i

@@ -18,8 +18,8 @@ const (
 	priceNew       = 65  // a voice that begins, or begins again after more than a bar
 	priceSlot      = 40  // each place below the first
 	priceChord     = 3   // a semitone between the outer notes of a chord
-	priceIrregular = 380  // notes of unlike length in one chord
-	priceAhead     = 110  // a voice above which another note will be struck takes the first place, or the other way round
+	priceIrregular = 380 // notes of unlike length in one chord
+	priceAhead     = 110 // a voice above which another note will be struck takes the first place, or the other way round
 	priceCross     = 40  // voices that cross
 	priceOverlap   = 480 // a note struck while its own voice still sounds
 )
@@ -37,10 +37,10 @@ func Separate(notes []score.Note) []int {
 	voice := make([]int, len(notes))
 	ahead := lookAhead(notes)
 	type slot struct {
-		used     bool
-		hi, lo   int // MIDI numbers of the last chord
-		end      score.Time
-		bar      int
+		used   bool
+		hi, lo int // MIDI numbers of the last chord
+		end    score.Time
+		bar    int
 	}
 	var slots [maxVoices]slot
 	for i := 0; i < len(notes); {
