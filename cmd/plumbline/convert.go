@@ -15,6 +15,7 @@ import (
 
 	"plumbline/theory/chord"
 	"plumbline/theory/score"
+	"plumbline/theory/score/midi"
 	"plumbline/theory/score/musicxml"
 	"plumbline/theory/score/typed"
 )
@@ -36,6 +37,7 @@ var formats = []format{
 	{"mxl", "MusicXML 4.0, compressed", []string{".mxl"}, func(w io.Writer, p *score.Passage, r []musicxml.Reading) (string, error) {
 		return "", musicxml.Write(w, p, musicxml.WriteOptions{Readings: r, Compressed: true})
 	}, true},
+	{"midi", "a Standard MIDI File", []string{".mid", ".midi"}, writeMIDI, false},
 	{"typed", "a typed passage", []string{".passage", ".txt"}, writeTyped, false},
 }
 
@@ -55,6 +57,15 @@ func writeTyped(w io.Writer, p *score.Passage, _ []musicxml.Reading) (string, er
 	}
 	_, err = w.Write(b.Bytes())
 	return warning, err
+}
+
+// writeMIDI writes a MIDI file. Repeats and jumps aren't in it: who wants them played says --unfold.
+func writeMIDI(w io.Writer, p *score.Passage, _ []musicxml.Reading) (string, error) {
+	warning := ""
+	if len(p.Signs) > 0 {
+		warning = "a MIDI file has no repeats and jumps; --unfold writes them out"
+	}
+	return warning, midi.Write(w, p, midi.Options{})
 }
 
 // formatNames lists the formats for help and messages.
@@ -98,9 +109,10 @@ func newConvertCmd(e *env) *cobra.Command {
 		Use:   "convert PASSAGE OUT",
 		Short: "Write a passage, or a part of it, in another format",
 		Long: `Reads a passage in any format and writes it in the one that the ending of OUT
-tells: .musicxml or .xml, .mxl (compressed), .passage or .txt (typed by hand).
-OUT may be - for stdout, with --to. A file that is there already is left alone
-unless --force is given; a file is never left half written.
+tells: .musicxml or .xml, .mxl (compressed), .mid or .midi, .passage or .txt
+(typed by hand). OUT may be - for stdout, with --to. A file that is there
+already is left alone unless --force is given; a file is never left half
+written.
 
 --at writes only that place; bars keep their printed numbers. --unfold writes
 repeats, endings, da capo and dal segno out as they are played. --readings sets

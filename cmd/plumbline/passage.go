@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"plumbline/theory/score"
+	"plumbline/theory/score/midi"
 	"plumbline/theory/score/musicxml"
 	"plumbline/theory/score/typed"
 )
@@ -112,17 +114,37 @@ func (e *env) read(path, part string) (*score.Passage, error) {
 	return readPassage(name, data, part)
 }
 
+// trackNumbers reads the --part of a MIDI file: track numbers such as "2" or "1,2".
+func trackNumbers(part string) ([]int, error) {
+	if part == "" {
+		return nil, nil
+	}
+	var out []int
+	for _, f := range strings.Split(part, ",") {
+		n, err := strconv.Atoi(strings.TrimSpace(f))
+		if err != nil || n < 1 {
+			return nil, fmt.Errorf("--part %s: a MIDI file has tracks; want their numbers, such as 1,2 (--part list lists them)", part)
+		}
+		out = append(out, n)
+	}
+	return out, nil
+}
+
 // readPassage reads a passage in any of the formats, told apart by their first bytes, not by the name.
 func readPassage(name string, data []byte, part string) (*score.Passage, error) {
 	head := bytes.TrimLeft(bytes.TrimPrefix(data, []byte("\ufeff")), " \t\r\n")
 	switch {
 	case len(head) == 0:
-		return nil, fmt.Errorf("%s is empty; want MusicXML or a typed passage", name)
+		return nil, fmt.Errorf("%s is empty; want MusicXML, a MIDI file or a typed passage", name)
 	case bytes.HasPrefix(head, []byte("PK")), head[0] == '<', bytes.HasPrefix(data, []byte{0xfe, 0xff}), bytes.HasPrefix(data, []byte{0xff, 0xfe}),
 		bytes.HasPrefix(data, []byte{0, '<'}), bytes.HasPrefix(data, []byte{'<', 0}):
 		return musicxml.Read(bytes.NewReader(data), musicxml.Options{Part: part, File: name})
 	case bytes.HasPrefix(head, []byte("MThd")):
-		return nil, &hintError{fmt.Errorf("%s is a Standard MIDI File; these are not read yet", name), "export the passage as MusicXML from your notation editor"}
+		tracks, err := trackNumbers(part)
+		if err != nil {
+			return nil, err
+		}
+		return midi.Read(bytes.NewReader(data), midi.Options{File: name, Tracks: tracks})
 	case part != "":
 		return nil, fmt.Errorf("%s is a typed passage and has one part; --part is for scores", name)
 	}

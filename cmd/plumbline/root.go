@@ -116,7 +116,7 @@ func (e *env) fail(err error) {
 // message takes the room's prefix off an error, which says nothing to a user.
 func message(err error) string {
 	s := err.Error()
-	for _, room := range []string{"typed: ", "musicxml: ", "chord: ", "pitch: ", "score: ", "claim: ", "key: ", "progress: ", "synth: ", "speaker: ", "drills: "} {
+	for _, room := range []string{"typed: ", "musicxml: ", "midi: ", "spell: ", "chord: ", "pitch: ", "score: ", "claim: ", "key: ", "progress: ", "synth: ", "speaker: ", "drills: "} {
 		s = strings.TrimPrefix(s, room)
 	}
 	return s
@@ -174,8 +174,8 @@ func newRootCmd(e *env) *cobra.Command {
 which of those statements are true to the notes, plays each one taken apart,
 and drills the ear until it hears what the words claim.
 
-Passages are MusicXML files (.musicxml, .xml, .mxl) or typed by hand
-("plumbline help typing" shows the format on one page). Claims are one line
+Passages are MusicXML files (.musicxml, .xml, .mxl), MIDI files, or typed by
+hand ("plumbline help typing" shows the format on one page). Claims are one line
 each, PLACE: STATEMENT ("plumbline help claims" lists what is understood).
 
 Results go to stdout, everything else to stderr. Exit codes: 0 done, and every
