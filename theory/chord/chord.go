@@ -65,5 +65,7 @@ type Reading struct {
 	Added     []string // "added eleventh F"
 	Altered   []string // "lowered ninth Db"
 	Respelled []string // notes to be read enharmonically: "G# read as Ab"
+	Leads     []Lead   // the same notes, with where their spelling says they want to go
+	Confirm   string   // the spelling that would confirm the reading: "Ab instead of G#"; "" if nothing is respelled
 	Why       string   // one sentence: why it stands at this rank
 }

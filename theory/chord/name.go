@@ -47,7 +47,7 @@ const (
 	priceMixed         = 12.5
 	maxReadings        = 5
 	maxBehind          = 3.5 // readings that cost so much more than the first are left out
-	maxBehindSpelling  = 7.5 // the same for the names that the notes would have under another spelling
+	maxBehindSpelling  = 12.5 // the same for the names that the notes would have under another spelling
 )
 
 // A sonority is what sounds, sorted out once for all candidates.
@@ -167,6 +167,8 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 	}
 	if !rootSounds { // respelled itself; rather a usual name
 		c.price[partSpelling] += priceRoot
+	}
+	if !rootSounds || hard > 0 {
 		if root.Alter != 0 && (root.IsWhite() || root.Alter > 1 || root.Alter < -1) {
 			c.price[partSpelling] += priceOddRoot
 		}
@@ -271,6 +273,8 @@ func (f *form) priceAdded(d degree) (price float32, ok bool) {
 		return 0, false
 	case 3:
 		switch {
+		case d.alter == -1 && (f.ID == "maj7" || f.ID == "6"):
+			return 3.5, true
 		case f.Family == "suspended":
 			return 5, f.seventh && d.alter == 0 // a third after all
 		case f.ID == "maj" && d.alter == -1, f.ID == "min" && d.alter == 0:
@@ -438,7 +442,7 @@ func (s *sonority) candidates() []candidate {
 	c.price[partShape] = priceSetClass
 	c.sum()
 	add(c)
-	if kind, kept := s.stackKind(); kind == "thirds" {
+	if kind, kept := s.stackKind(); kind == "thirds" && !slices.ContainsFunc(intervalsOf(kept), func(iv pitch.Interval) bool { return iv.Semitones < 3 || iv.Semitones > 4 }) {
 		add(s.thirds(kept))
 	} else if kind == "" {
 		add(s.mixed())

@@ -162,6 +162,10 @@ func (s *sonority) reading(c *candidate, label string) Reading {
 			r.Inversion = int(n-1) / 2
 		}
 	}
+	if len(r.Respelled) > 0 {
+		r.Leads = c.leads(s)
+		r.Confirm = confirmed(r.Leads)
+	}
 	r.Quality = f.quality(added, said)
 	r.Words = c.inWords(s, &r, added, said)
 	r.Why = c.fact(s, &r, added, missing)
@@ -250,7 +254,7 @@ func (c *candidate) fact(s *sonority, r *Reading, added, missing []degree) strin
 	case c.bare:
 		return "With " + root + " imagined below, " + andList(s.names(s.classes)) + " are " + an(withChord(f.Names[0])) + "; the root does not sound"
 	case c.price[partSpelling] >= priceRespelled && len(missing) == 0:
-		return "To the ear it is " + an(c.called()) + ", but the spelling says otherwise: " + strings.ReplaceAll(andList(r.Respelled), "read as", "would have to be")
+		return "To the ear it is " + an(c.called()) + ", but " + written(r.Leads)
 	case c.slash:
 		return andList(s.names(s.classes[1:])) + " are a complete " + root + " " + withChord(f.Names[0]) + ", and the bass " + s.bass.String() + " does not belong to it"
 	case f.Family == famAugSixth:
@@ -274,7 +278,12 @@ func (c *candidate) fact(s *sonority, r *Reading, added, missing []degree) strin
 	}
 	for i, cl := range s.classes {
 		if f.byPC[(cl.PC()-c.root.PC()+12)%12] < 0 && !(c.slash && i == 0) {
-			beside = append(beside, cl.String()+" is the "+addedRole(f, addedDegree(f, c.root, cl)))
+			d := addedDegree(f, c.root, cl)
+			if d.num == 3 {
+				beside = append(beside, cl.String()+" beside "+member(3)+" splits the third")
+			} else {
+				beside = append(beside, cl.String()+" is the "+addedRole(f, d))
+			}
 		}
 	}
 	lack := make([]string, 0, 4)

@@ -1179,7 +1179,11 @@ func (f *form) quality(added, omitted []degree) string {
 		} else {
 			s += " and "
 		}
-		s += addedRole(f, d)
+		if d.num == 3 {
+			s += "split third"
+		} else {
+			s += addedRole(f, d)
+		}
 	}
 	for i, d := range omitted {
 		if i == 0 {
