@@ -247,14 +247,23 @@ func TestSongsByHand(t *testing.T) {
 	}
 }
 
-// The files of the unofficial MusicXML test suite (Kainhofer, Cuthbert; MIT) that are refused, and why.
-var refused = map[string]string{
-	"32ad-Notations5.musicxml": "</part> where </measure> is due", // its second measure is never closed
-}
-
-// TestConformance reads every file of the suite: what is not in the list above must be read.
+// TestConformance holds each file of the suite against testdata/conformance.tsv, which says what must be true of it; how
+// that was found out is said there.
 func TestConformance(t *testing.T) {
 	dir := corpus(t, "conformance")
+	table, err := os.ReadFile(filepath.Join("..", "..", "..", "testdata", "conformance.tsv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := map[string][]string{}
+	for _, l := range strings.Split(strings.TrimRight(string(table), "\n"), "\n") {
+		if f := strings.Split(l, "\t"); !strings.HasPrefix(l, "#") && f[0] != "file" {
+			if len(f) != 9 || f[8] == "" || rows[f[0]] != nil {
+				t.Fatalf("the row %q; want nine columns, one row a file", l)
+			}
+			rows[f[0]] = f
+		}
+	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
 		t.Fatal(err)
@@ -265,19 +274,46 @@ func TestConformance(t *testing.T) {
 			continue
 		}
 		files++
+		row := rows[e.Name()]
+		if row == nil {
+			t.Errorf("%s isn't in the table", e.Name())
+			continue
+		}
 		p, err := ReadFile(filepath.Join(dir, e.Name()), Options{})
-		why, bad := refused[e.Name()]
 		switch {
-		case err != nil && !(bad && strings.Contains(err.Error(), why)):
+		case err != nil && row[1] == "refused" && strings.Contains(err.Error(), row[8]):
+			continue
+		case err != nil:
 			t.Error(err)
-		case err == nil && bad:
-			t.Errorf("%s is read; it was refused before (%s)", e.Name(), why)
-		case err == nil:
-			check(t, p)
+			continue
+		case row[1] != "read":
+			t.Errorf("%s is read; it was to be refused (%s)", e.Name(), row[8])
+			continue
+		}
+		check(t, p)
+		first, hands := []string{}, [3]int{}
+		for i, n := range p.Notes {
+			if i < 6 {
+				first = append(first, n.Pitch.String())
+			}
+			hands[n.Hand]++
+		}
+		k := "-"
+		if len(p.Keys) > 0 {
+			k = p.Keys[0].Key.String()
+		}
+		if len(first) == 0 {
+			first = []string{"-"}
+		}
+		got := []string{fmt.Sprint(len(p.Notes)), strings.Join(first, " "), p.End().String(), k, p.Bars[0].Meter.String(), fmt.Sprintf("%d+%d", hands[score.Right], hands[score.Left])}
+		for i, what := range []string{"notes", "first", "length", "key", "meter", "hands"} {
+			if got[i] != row[2+i] {
+				t.Errorf("%s: %s %q; want %q (%s)", e.Name(), what, got[i], row[2+i], row[8])
+			}
 		}
 	}
-	if files != 150 {
-		t.Errorf("%d files, want 150", files)
+	if files != 150 || len(rows) != files {
+		t.Errorf("%d files and %d rows, want 150", files, len(rows))
 	}
 }
 

@@ -164,3 +164,39 @@ func TestWriteAsPrinted(t *testing.T) {
 		}
 	}
 }
+
+// TestWriteConformance writes all files of the suite and reads them again, each part of each file.
+func TestWriteConformance(t *testing.T) {
+	dir := corpus(t, "conformance")
+	files, err := filepath.Glob(filepath.Join(dir, "*.*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	tmp := t.TempDir()
+	var written []string
+	for _, path := range files {
+		for part := 1; part < 100; part++ {
+			p, err := ReadFile(path, Options{Part: fmt.Sprint(part)})
+			if err != nil {
+				break
+			}
+			q, data := again(t, p)
+			if len(q.Notes) > len(p.Notes) { // compared as they sound
+				t.Logf("%s, part %d: %d notes become %d", filepath.Base(path), part, len(p.Notes), len(q.Notes))
+				p.Notes, q.Notes = p.Sounding(), q.Sounding()
+			}
+			if d := score.Diff(p, q); d != "" {
+				t.Errorf("%s, part %d: %s", filepath.Base(path), part, d)
+			}
+			name := filepath.Join(tmp, fmt.Sprintf("%s-%d.musicxml", filepath.Base(path), part))
+			if err := os.WriteFile(name, data, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			written = append(written, name)
+		}
+	}
+	if len(written) < 150 {
+		t.Errorf("only %d parts written", len(written))
+	}
+	validate(t, written)
+}
