@@ -58,6 +58,25 @@ func meant(s string) (Symbol, error) {
 	return sym, nil
 }
 
+func classes(t testing.TB, input string) (cs []pitch.Class) {
+	t.Helper()
+	for f := range strings.FieldsSeq(input) {
+		c, err := pitch.ParseClass(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cs = append(cs, c)
+	}
+	return cs
+}
+
+func pcsOfClasses(cs []pitch.Class) (m pcset) {
+	for _, c := range cs {
+		m |= 1 << c.PC()
+	}
+	return m
+}
+
 // sameMeaning compares a first reading with a label: root, chord and bass.
 func sameMeaning(r Reading, sym Symbol) string {
 	bass, _ := sym.BassClass()
@@ -98,7 +117,7 @@ func exampleFault(t *testing.T, row map[string]string) (fault string, handled bo
 		return "", true
 	case "set-complement":
 		s := SetOfPCs(digits(t, strings.Trim(input, "()")))
-		comp := (allPCs &^ pcsetOf(s.PCs)).set()
+		comp := s.ComplementSet()
 		if "("+comp.Prime+")" != want || comp.Forte != s.Complement {
 			return fmt.Sprintf("complement %s, want %s", comp.Prime, want), true
 		}
@@ -107,9 +126,62 @@ func exampleFault(t *testing.T, row map[string]string) (fault string, handled bo
 		s := SetOfPCs(digits(t, strings.Trim(input, "()")))
 		for _, m := range regexp.MustCompile(`T(\d+) (\d)`).FindAllStringSubmatch(want, -1) {
 			n, _ := strconv.Atoi(m[1])
-			if got := (pcsetOf(s.PCs) & pcsetOf(s.Transpose(n).PCs)).len(); strconv.Itoa(got) != m[2] {
+			if got := s.CommonT()[n]; strconv.Itoa(got) != m[2] {
 				return fmt.Sprintf("T%d keeps %d, want %s", n, got, m[2]), true
 			}
+		}
+		return "", true
+	case "voice-leading-distance":
+		var got []string
+		chords := strings.Split(input, " | ")
+		for i := 1; i < len(chords); i++ {
+			got = append(got, strconv.Itoa(ClassDistance(classes(t, chords[i-1]), classes(t, chords[i]))))
+		}
+		if s := "semitones moved: " + strings.Join(got, " "); s != want {
+			return fmt.Sprintf("%s, want %s", s, want), true
+		}
+		return "", true
+	case "mediant":
+		a, b, _ := strings.Cut(input, " | ")
+		ca, cb := classes(t, a), classes(t, b)
+		common := (pcsOfClasses(ca) & pcsOfClasses(cb)).len()
+		if s := fmt.Sprintf("common tones %d, semitones %d", common, ClassDistance(ca, cb)); !strings.HasSuffix(want, s) {
+			return fmt.Sprintf("%s, want %s", s, want), true
+		}
+		return "", true
+	case "interval": // an augmented fourth opens, a diminished fifth closes: what each note wants by its spelling
+		a, b, _ := strings.Cut(input, " | ")
+		na, nb := exampleNotes(t, a), exampleNotes(t, b)
+		iv := na[1].Sub(na[0])
+		closes := iv == pitch.DiminishedFifth
+		if got := iv.String(); !strings.Contains(want, "spelled "+got+":") || closes != strings.Contains(row["context"], "closes") {
+			return fmt.Sprintf("%s, want %s", got, want), true
+		}
+		r := Relate(Voicing{Right: na}, Voicing{Right: nb})
+		if up := r.Smoothest[1].Semitones > 0; len(r.Smoothest) != 2 || up == closes || (r.Smoothest[0].Semitones > 0) != closes {
+			return fmt.Sprintf("leads %v, want %s", r.Smoothest, want), true
+		}
+		if to := nb[1].Sub(nb[0]).Words(); !strings.HasSuffix(to, row["context"][strings.LastIndex(row["context"], " ")+1:]) {
+			return fmt.Sprintf("to a %s, want %s", to, row["context"]), true
+		}
+		return "", true
+	case "scale":
+		cs := classes(t, input)
+		got := ScaleFrom(cs[0], cs) + ":"
+		if got == "major:" || got == "minor:" {
+			got = strings.Replace(got, ":", " scale:", 1)
+		}
+		for _, n := range pcsOfClasses(cs).down(cs[0].PC()).list() {
+			got += " " + strconv.Itoa(n)
+		}
+		if got != want {
+			return fmt.Sprintf("%s, want %s", got, want), true
+		}
+		return "", true
+	case "common-tone-diminished": // its middle chord, a diminished seventh; the numeral needs a key
+		ns := exampleNotes(t, strings.Split(input, " | ")[1])
+		if r := Name(ns)[0]; r.Type != "dim7" {
+			return fmt.Sprintf("first reading %s, want a diminished seventh", r.Label), true
 		}
 		return "", true
 	case "chord-label", "slash-chord", "added-sixth", "suspended", "extended":

@@ -46,7 +46,7 @@ const (
 	priceThirds        = 9.0 // a stack of thirds without a name of its own
 	priceMixed         = 12.5
 	maxReadings        = 5
-	maxBehind          = 3.5 // readings that cost so much more than the first are left out
+	maxBehind          = 3.5  // readings that cost so much more than the first are left out
 	maxBehindSpelling  = 12.5 // the same for the names that the notes would have under another spelling
 )
 

@@ -34,6 +34,8 @@ func (s pcset) len() int         { return bits.OnesCount16(uint16(s)) }
 func (s pcset) has(pc int) bool  { return s>>pc&1 != 0 }
 func (s pcset) down(n int) pcset { return (s>>n | s<<(12-n)) & allPCs } // transposed n semitones down, n in [0, 12)
 
+func (s pcset) up(n int) pcset { return s.down((12 - n) % 12) }
+
 // invert returns the set with each pc n as 12-n.
 func (s pcset) invert() pcset {
 	r := pcset(bits.Reverse16(uint16(s)) >> 4) // pc n as 11-n
@@ -268,4 +270,114 @@ func (s Set) NormalText() string {
 		parts[i] = strconv.Itoa(n)
 	}
 	return "[" + strings.Join(parts, ",") + "]"
+}
+
+// SelfT returns the transpositions n in [0, 12) that map s onto itself; 0 is always among them.
+func (s Set) SelfT() (ns []int) {
+	m := pcsetOf(s.PCs)
+	for n := range 12 {
+		if m.up(n) == m {
+			ns = append(ns, n)
+		}
+	}
+	return ns
+}
+
+// SelfI returns the n in [0, 12) for which the inversion TnI maps s onto itself, nil if none does.
+func (s Set) SelfI() (ns []int) {
+	m := pcsetOf(s.PCs).invert()
+	for n := range 12 {
+		if m.up(n) == pcsetOf(s.PCs) {
+			ns = append(ns, n)
+		}
+	}
+	return ns
+}
+
+// CommonT returns how many pitch classes s keeps under each transposition n in [0, 12). For n from 1 to 5 and 7 to 11 that is
+// the entry of the interval vector for n, for 6 twice the entry.
+func (s Set) CommonT() (kept [12]int) {
+	m := pcsetOf(s.PCs)
+	for n := range kept {
+		kept[n] = (m & m.up(n)).len()
+	}
+	return kept
+}
+
+// CommonI returns how many pitch classes s keeps under each inversion TnI.
+func (s Set) CommonI() (kept [12]int) {
+	m := pcsetOf(s.PCs)
+	for n := range kept {
+		kept[n] = (m & m.invert().up(n)).len()
+	}
+	return kept
+}
+
+// Mul returns s with every pitch class multiplied by k modulo 12: M5 and M7 exchange semitones and fourths.
+func (s Set) Mul(k int) Set {
+	pcs := make([]int, len(s.PCs))
+	for i, n := range s.PCs {
+		pcs[i] = n * k
+	}
+	return pcsetOf(pcs).set()
+}
+
+// ComplementSet returns the set of all pitch classes that are not in s.
+func (s Set) ComplementSet() Set { return (allPCs &^ pcsetOf(s.PCs)).set() }
+
+// In reports whether s, transposed or inverted, is part of t: whether its class is a subset of the class of t.
+func (s Set) In(t Set) bool {
+	m, whole := pcsetOf(s.PCs), pcsetOf(t.PCs)
+	for _, v := range [2]pcset{m, m.invert()} {
+		for n := range 12 {
+			if v.up(n)&^whole == 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// scales are collections that have a name from their first note, in semitones above it. Butterfield, unit 22a, for the modes
+// and the octatonic scales; the others common practice, no source.
+var scales = [...]struct {
+	name string
+	pcs  pcset
+}{
+	{"major", pcsOfInts(0, 2, 4, 5, 7, 9, 11)},
+	{"natural minor", pcsOfInts(0, 2, 3, 5, 7, 8, 10)},
+	{"Dorian", pcsOfInts(0, 2, 3, 5, 7, 9, 10)},
+	{"Phrygian", pcsOfInts(0, 1, 3, 5, 7, 8, 10)},
+	{"Lydian", pcsOfInts(0, 2, 4, 6, 7, 9, 11)},
+	{"Mixolydian", pcsOfInts(0, 2, 4, 5, 7, 9, 10)},
+	{"Locrian", pcsOfInts(0, 1, 3, 5, 6, 8, 10)},
+	{"harmonic minor", pcsOfInts(0, 2, 3, 5, 7, 8, 11)},
+	{"melodic minor", pcsOfInts(0, 2, 3, 5, 7, 9, 11)},
+	{"harmonic major", pcsOfInts(0, 2, 4, 5, 7, 8, 11)},
+	{"Lydian dominant", pcsOfInts(0, 2, 4, 6, 7, 9, 10)},
+	{"altered", pcsOfInts(0, 1, 3, 4, 6, 8, 10)},
+	{"octatonic, half-whole", pcsOfInts(0, 1, 3, 4, 6, 7, 9, 10)},
+	{"octatonic, whole-half", pcsOfInts(0, 2, 3, 5, 6, 8, 9, 11)},
+	{"whole-tone", pcsOfInts(0, 2, 4, 6, 8, 10)},
+	{"hexatonic", pcsOfInts(0, 1, 4, 5, 8, 9)},
+	{"major pentatonic", pcsOfInts(0, 2, 4, 7, 9)},
+	{"minor pentatonic", pcsOfInts(0, 3, 5, 7, 10)},
+	{"chromatic", allPCs},
+}
+
+func pcsOfInts(ns ...int) pcset { return pcsetOf(ns) }
+
+// ScaleFrom names the scale that the given notes make from tonic upwards, as they sound: "Dorian"; "" if it has no name here.
+func ScaleFrom(tonic pitch.Class, notes []pitch.Class) string {
+	var m pcset
+	for _, c := range notes {
+		m |= 1 << c.PC()
+	}
+	m = m.down(tonic.PC())
+	for _, s := range scales {
+		if s.pcs == m {
+			return s.name
+		}
+	}
+	return ""
 }

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -141,6 +142,66 @@ func TestSetIdentities(t *testing.T) {
 		}
 		if pcsetOf(s.Normal) != m {
 			t.Errorf("normal form %v of %v has other members", s.Normal, s.PCs)
+		}
+	}
+}
+
+// Invariances and common tones against the definitions, for every set.
+func TestInvariances(t *testing.T) {
+	for m := range pcset(1 << 12) {
+		s := m.set()
+		if st, si := s.SelfT(), s.SelfI(); m != 0 && (12/len(st) != s.Transposed || (len(si) > 0) != s.Symmetrical || len(si) > 0 && len(si) != len(st)) {
+			t.Errorf("%v maps onto itself under T%v and T%vI; %d transpositions, symmetrical %v", s.PCs, st, si, s.Transposed, s.Symmetrical)
+		}
+		kept, vector := s.CommonT(), digits(t, s.Vector)
+		for n := 1; n <= 6; n++ { // Straus, Introduction to Post-Tonal Theory, by way of Open Music Theory: common tones under transposition
+			want := vector[n-1]
+			if n == 6 {
+				want *= 2
+			}
+			if kept[n] != want || kept[12-n] != want {
+				t.Errorf("%v keeps %d under T%d and %d under T%d; vector %s", s.PCs, kept[n], n, kept[12-n], 12-n, s.Vector)
+			}
+		}
+		for n, k := range s.CommonI() { // pairs that sum to n (memory: the index vector)
+			sums := 0
+			for _, a := range s.PCs {
+				for _, b := range s.PCs {
+					if (a+b)%12 == n {
+						sums++
+					}
+				}
+			}
+			if k != sums {
+				t.Errorf("%v keeps %d under T%dI, %d pairs sum to it", s.PCs, k, n, sums)
+			}
+		}
+		if got := s.Mul(5).Mul(5); !slices.Equal(got.PCs, s.PCs) {
+			t.Errorf("%v times 5 twice = %v", s.PCs, got.PCs)
+		}
+		if s.Mul(7).Forte != s.Mul(5).Forte { // M7 is M5 inverted
+			t.Errorf("%v: M5 %s, M7 %s", s.PCs, s.Mul(5).Forte, s.Mul(7).Forte)
+		}
+	}
+	triad, diatonic, whole := SetOfPCs([]int{0, 3, 7}), SetOfPCs([]int{0, 2, 4, 5, 7, 9, 11}), SetOfPCs([]int{0, 2, 4, 6, 8, 10})
+	if !triad.In(diatonic) || triad.In(whole) || diatonic.In(triad) || !SetOfPCs(nil).In(triad) || !triad.In(triad) {
+		t.Error("subsets are wrong")
+	}
+	if got := SetOfPCs([]int{0, 1, 2}).Mul(5).Forte; got != "3-9" { // semitones become fourths
+		t.Errorf("3-1 times 5 = %s, want 3-9", got)
+	}
+}
+
+// Scales: Butterfield, unit 22a, and common practice.
+func TestScaleFrom(t *testing.T) {
+	for _, c := range []struct{ notes, want string }{
+		{"A B C D E F G", "natural minor"}, {"D E F G A B C", "Dorian"}, {"E F G A B C D", "Phrygian"}, {"F G A B C D E", "Lydian"}, {"G A B C D E F", "Mixolydian"},
+		{"B C D E F G A", "Locrian"}, {"A B C D E F G#", "harmonic minor"}, {"C D E F# G# A#", "whole-tone"}, {"F# G# A# C# D#", "major pentatonic"},
+		{"A C D E G", "minor pentatonic"}, {"C D E F G A", ""}, {"C", ""},
+	} {
+		cs := classes(t, c.notes)
+		if got := ScaleFrom(cs[0], cs); got != c.want {
+			t.Errorf("ScaleFrom(%s) = %q, want %q", c.notes, got, c.want)
 		}
 	}
 }
