@@ -112,7 +112,7 @@ func TestHands(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			b := &builder{f: &file{}}
+			b := &builder{f: &file{}, per: 10080}
 			var staff []score.Hand
 			for sc := bufio.NewScanner(f); sc.Scan(); {
 				c := strings.Split(sc.Text(), "\t")
@@ -157,7 +157,7 @@ func quarter(s string) int64 {
 	return int64(math.Round(x * 10080))
 }
 
-// Played not quite in time: each onset and end off by up to 1/60 of a quarter note. All go back to where they belong.
+// Played not quite in time: each onset and end off by up to 1/80 of a quarter note. All go back to where they belong.
 func TestPlayed(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 4))
 	p := &score.Passage{Bars: []score.Bar{{Number: "1", Length: score.Quarters(400), Meter: score.Meter{Beats: 4, Unit: 4}}}}
@@ -171,7 +171,7 @@ func TestPlayed(t *testing.T) {
 			at = at.Add(score.T(2, 3))
 		}
 		p.Notes = append(p.Notes, n)
-		late := func() score.Time { return score.T(r.Int64N(17)-8, 480) }
+		late := func() score.Time { return score.T(r.Int64N(13)-6, 480) }
 		e := n.End().Add(late())
 		n.Onset = n.Onset.Add(late())
 		n.Duration = e.Sub(n.Onset)
@@ -189,7 +189,7 @@ func TestPlayed(t *testing.T) {
 			}
 		}
 	}
-	if w := strings.Join(back.Warnings, "; "); !strings.Contains(w, "onsets of notes are rounded by up to 1/60 ") || !strings.Contains(w, "ends of notes are rounded by up to 1/60 ") {
+	if w := strings.Join(back.Warnings, "; "); !strings.Contains(w, "onsets of notes are rounded by up to 1/80 ") || !strings.Contains(w, "ends of notes are rounded by up to 1/80 ") {
 		t.Errorf("warnings %q; want the rounding", w)
 	}
 }

@@ -20,7 +20,6 @@ type note struct {
 	voice   int16
 	key     uint8
 	hand    score.Hand
-	name    pitch.Pitch
 }
 
 // A builder makes a passage of a file. All times are whole numbers of units, per of them a quarter note, so that ticks, the
@@ -64,11 +63,11 @@ func (f *file) passage(o Options) (*score.Passage, error) {
 	}
 	b.quantise()
 	b.bars()
+	b.marks()
+	names := b.spell() // goes on beside the two that follow
 	b.hands()
 	b.voices()
-	b.marks()
-	b.spell()
-	b.write()
+	b.write(<-names)
 	b.p.Warnings = f.warnings.all()
 	return b.p, nil
 }
@@ -165,13 +164,61 @@ func (b *builder) choose() error {
 	return nil
 }
 
-// order sorts notes by onset, then from low to high, then as they came.
+// order sorts notes by onset, then from low to high. Each track is in order of onset already, or nearly so after rounding.
 func (b *builder) order() {
-	byOnset := func(x, y note) int {
+	byOnset := func(x, y note) int { return cmp.Compare(x.on, y.on) }
+	full := func(x, y note) int {
 		return cmp.Or(cmp.Compare(x.on, y.on), cmp.Compare(x.key, y.key), cmp.Compare(x.off, y.off), cmp.Compare(x.stream, y.stream))
 	}
-	if !slices.IsSortedFunc(b.notes, byOnset) {
-		slices.SortFunc(b.notes, byOnset)
+	var runs []int // where each stretch in order begins
+	for i := range b.notes {
+		if i == 0 || b.notes[i].on < b.notes[i-1].on {
+			runs = append(runs, i)
+		}
+	}
+	if len(runs) > 32 {
+		slices.SortFunc(b.notes, full)
+		return
+	}
+	var merged []note
+	for len(runs) > 1 { // merge neighbours
+		if merged == nil {
+			merged = make([]note, len(b.notes))
+		}
+		runs = append(runs, len(b.notes))
+		out, k := merged[:0], runs[:0]
+		for r := 0; r+1 < len(runs); r += 2 {
+			k = append(k, runs[r])
+			x := b.notes[runs[r]:runs[r+1]]
+			var y []note
+			if r+2 < len(runs) {
+				y = b.notes[runs[r+1]:runs[r+2]]
+			}
+			for len(x) > 0 && len(y) > 0 {
+				if byOnset(y[0], x[0]) < 0 {
+					out, y = append(out, y[0]), y[1:]
+				} else {
+					out, x = append(out, x[0]), x[1:]
+				}
+			}
+			out = append(append(out, x...), y...)
+		}
+		b.notes, merged, runs = out, b.notes, k
+	}
+	eachGroup(b.notes, byOnset, full)
+}
+
+// eachGroup sorts s, which is in order of same, by order wherever same finds no difference.
+func eachGroup[T any](s []T, same, order func(x, y T) int) {
+	for i := 0; i < len(s); {
+		j := i + 1
+		for j < len(s) && same(s[i], s[j]) == 0 {
+			j++
+		}
+		if j-i > 1 {
+			slices.SortFunc(s[i:j], order)
+		}
+		i = j
 	}
 }
 
@@ -299,8 +346,8 @@ func quarters(micros int64) float64 {
 // microseconds returns the length of a quarter note at a tempo.
 func microseconds(quarters float64) int64 { return int64(math.Round(60e6 / quarters)) }
 
-// spell names the notes.
-func (b *builder) spell() {
+// spell begins to name the notes and gives the names when they are there.
+func (b *builder) spell() <-chan []pitch.Pitch {
 	notes := make([]spell.Note, len(b.notes))
 	for i, n := range b.notes {
 		notes[i] = spell.Note{Onset: b.time(n.on), Duration: b.time(n.off - n.on), MIDI: int(n.key)}
@@ -309,13 +356,13 @@ func (b *builder) spell() {
 	for _, k := range b.p.Keys {
 		o.Signatures = append(o.Signatures, spell.Signature{At: k.At, Fifths: k.Key.Signature()})
 	}
-	for i, p := range spell.Spell(notes, o) {
-		b.notes[i].name = p
-	}
+	names := make(chan []pitch.Pitch, 1)
+	go func() { names <- spell.Spell(notes, o) }()
+	return names
 }
 
 // write puts the notes into the passage, cut at the bar lines and tied.
-func (b *builder) write() {
+func (b *builder) write(names []pitch.Pitch) {
 	starts := b.starts
 	type piece struct {
 		on, off int64
@@ -323,36 +370,36 @@ func (b *builder) write() {
 		bar     int32
 	}
 	pieces := make([]piece, 0, len(b.notes)+len(b.notes)/8)
-	bar, sorted := 0, true
-	for i, n := range b.notes {
-		for bar+1 < len(b.p.Bars) && n.on >= starts[bar+1] {
-			bar++
-		}
-		on := n.on
-		for k := bar; ; k++ {
-			off := n.off
-			if k+1 < len(b.p.Bars) {
-				off = min(off, starts[k+1])
+	var lasting []int32 // notes that go on into the bar
+	i := 0
+	for k := range b.p.Bars {
+		stop := starts[k+1]
+		going := lasting[:0]
+		add := func(on int64, i int32) {
+			off := b.notes[i].off
+			if off > stop && k+1 < len(b.p.Bars) {
+				off = stop
+				going = append(going, i)
 			}
-			pieces = append(pieces, piece{on, off, int32(i), int32(k)})
-			if on = off; off == n.off {
-				break
-			}
-			sorted = false
+			pieces = append(pieces, piece{on, off, i, int32(k)})
 		}
+		for _, i := range lasting { // going is never ahead of it
+			add(starts[k], i)
+		}
+		for ; i < len(b.notes) && (b.notes[i].on < stop || k+1 == len(b.p.Bars)); i++ {
+			add(b.notes[i].on, int32(i))
+		}
+		lasting = going
 	}
-	order := func(x, y piece) int {
+	eachGroup(pieces, func(x, y piece) int { return cmp.Compare(x.on, y.on) }, func(x, y piece) int {
 		m, n := &b.notes[x.note], &b.notes[y.note]
-		return cmp.Or(cmp.Compare(x.on, y.on), cmp.Compare(m.key, n.key), m.name.Compare(n.name), cmp.Compare(n.hand, m.hand),
-			cmp.Compare(m.voice, n.voice), cmp.Compare(x.note, y.note))
-	}
-	if !sorted || !slices.IsSortedFunc(pieces, order) {
-		slices.SortFunc(pieces, order)
-	}
+		return cmp.Or(cmp.Compare(m.key, n.key), names[x.note].Compare(names[y.note]), cmp.Compare(n.hand, m.hand), cmp.Compare(m.voice, n.voice),
+			cmp.Compare(x.note, y.note))
+	})
 	b.p.Notes = make([]score.Note, len(pieces))
 	for i, q := range pieces {
 		n := &b.notes[q.note]
-		b.p.Notes[i] = score.Note{Pitch: n.name, Onset: b.time(q.on), Duration: b.time(q.off - q.on), Hand: n.hand, Voice: int(n.voice),
+		b.p.Notes[i] = score.Note{Pitch: names[q.note], Onset: b.time(q.on), Duration: b.time(q.off - q.on), Hand: n.hand, Voice: int(n.voice),
 			Bar: int(q.bar), TieFrom: q.on > n.on, TieTo: q.off < n.off}
 	}
 }

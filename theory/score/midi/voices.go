@@ -1,8 +1,6 @@
 package midi
 
 import (
-	"cmp"
-	"container/heap"
 	"slices"
 
 	"plumbline/theory/score"
@@ -32,16 +30,16 @@ type voicing struct {
 	members []int32 // the notes that begin here, from low to high
 	chords  []chord
 	at      map[int64]int32 // the last chord with an end
-	busy    busyVoices
-	free    freeVoices
+	busy    []busyVoice     // a heap: the one that is free first comes first
+	free    []int32         // a heap: the lowest number comes first
 	count   int32
 }
 
-// A chord is some of the members, by index from the top one down.
+// A chord is some of the members.
 type chord struct {
 	off   int64
-	key   uint8 // of the top note
 	voice int32
+	low   uint8 // the lowest key so far
 }
 
 func (v *voicing) assign() {
@@ -50,26 +48,27 @@ func (v *voicing) assign() {
 	}
 	on := v.notes[v.members[0]].on
 	for len(v.busy) > 0 && v.busy[0].until <= on {
-		heap.Push(&v.free, heap.Pop(&v.busy).(busyVoice).voice)
-	}
-	if len(v.members) == 1 { // the usual case, in short
-		n := &v.notes[v.members[0]]
-		n.voice = int16(min(v.take(n.off), 32000))
-		v.members = v.members[:0]
-		return
+		var b busyVoice
+		b, v.busy = pop(v.busy, sooner)
+		v.free = push(v.free, b.voice, lower)
 	}
 	clear(v.at)
 	v.chords = v.chords[:0]
-	last := map[int32]uint8{} // the lowest key of each chord so far
 	for _, i := range slices.Backward(v.members) {
 		n := &v.notes[i]
-		k, ok := v.at[n.off]
-		if !ok || last[k] == n.key { // one key twice is two voices
-			k = int32(len(v.chords))
-			v.chords = append(v.chords, chord{n.off, n.key, v.take(n.off)})
-			v.at[n.off] = k
+		k := int32(len(v.chords)) - 1
+		ok := k >= 0 && v.chords[k].off == n.off
+		if !ok && k >= 0 {
+			k, ok = v.at[n.off]
 		}
-		last[k] = n.key
+		if !ok || v.chords[k].low == n.key { // one key twice is two voices
+			k = int32(len(v.chords))
+			v.chords = append(v.chords, chord{off: n.off, voice: v.take(n.off)})
+			if len(v.members) > 1 {
+				v.at[n.off] = k
+			}
+		}
+		v.chords[k].low = n.key
 		n.voice = int16(min(v.chords[k].voice, 32000))
 	}
 	v.members = v.members[:0]
@@ -79,12 +78,12 @@ func (v *voicing) assign() {
 func (v *voicing) take(off int64) int32 {
 	var n int32
 	if len(v.free) > 0 {
-		n = heap.Pop(&v.free).(int32)
+		n, v.free = pop(v.free, lower)
 	} else {
 		v.count++
 		n = v.count
 	}
-	heap.Push(&v.busy, busyVoice{off, n})
+	v.busy = push(v.busy, busyVoice{off, n}, sooner)
 	return n
 }
 
@@ -93,28 +92,31 @@ type busyVoice struct {
 	voice int32
 }
 
-// busyVoices is a heap: the voice that is free first comes first.
-type busyVoices []busyVoice
+func sooner(a, b busyVoice) bool { return a.until < b.until }
+func lower(a, b int32) bool      { return a < b }
 
-func (h busyVoices) Len() int           { return len(h) }
-func (h busyVoices) Less(i, j int) bool { return h[i].until < h[j].until }
-func (h busyVoices) Swap(i, j int)      { h[i], h[j] = h[j], h[i] }
-func (h *busyVoices) Push(x any)        { *h = append(*h, x.(busyVoice)) }
-func (h *busyVoices) Pop() any {
-	x := (*h)[len(*h)-1]
-	*h = (*h)[:len(*h)-1]
-	return x
+// push and pop keep the least of h in front, as container/heap does, without an allocation each.
+func push[T any](h []T, x T, less func(a, b T) bool) []T {
+	h = append(h, x)
+	for i := len(h) - 1; i > 0 && less(h[i], h[(i-1)/2]); i = (i - 1) / 2 {
+		h[i], h[(i-1)/2] = h[(i-1)/2], h[i]
+	}
+	return h
 }
 
-// freeVoices is a heap: the lowest number comes first.
-type freeVoices []int32
-
-func (h freeVoices) Len() int           { return len(h) }
-func (h freeVoices) Less(i, j int) bool { return cmp.Less(h[i], h[j]) }
-func (h freeVoices) Swap(i, j int)      { h[i], h[j] = h[j], h[i] }
-func (h *freeVoices) Push(x any)        { *h = append(*h, x.(int32)) }
-func (h *freeVoices) Pop() any {
-	x := (*h)[len(*h)-1]
-	*h = (*h)[:len(*h)-1]
-	return x
+func pop[T any](h []T, less func(a, b T) bool) (T, []T) {
+	top, n := h[0], len(h)-1
+	h[0] = h[n]
+	h = h[:n]
+	for i := 0; ; {
+		c := 2*i + 1
+		if c+1 < n && less(h[c+1], h[c]) {
+			c++
+		}
+		if c >= n || !less(h[c], h[i]) {
+			return top, h
+		}
+		h[i], h[c] = h[c], h[i]
+		i = c
+	}
 }

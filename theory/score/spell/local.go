@@ -145,17 +145,25 @@ func (v *view) features(c, f int, add func(weight int, x float32)) {
 	}
 }
 
-// sum is the worth of choice c, place f.
-func (v *view) sum(w []int16, c, f int) float32 {
-	t := float32(w[v.lead+c])
+// sums gives the worth of the three choices, of which f is the one in the middle.
+func (v *view) sums(w []int16, f int) (worth [3]float32) {
+	for c := range worth {
+		worth[c] = float32(w[v.lead+c])
+	}
+	add := func(at, place int, x float32) {
+		k := f - place + span/2
+		worth[0] += x * float32(w[at+min(max(k-12, 0), span-1)])
+		worth[1] += x * float32(w[at+min(max(k, 0), span-1)])
+		worth[2] += x * float32(w[at+min(max(k+12, 0), span-1)])
+	}
 	for _, l := range v.tables {
-		t += l.weight * float32(w[l.index(f)])
+		add(l.at, l.place, l.weight)
 	}
 	for m := v.places; m != 0; m &= m - 1 {
 		p := bits.TrailingZeros64(m)
-		t += v.near[p] * float32(w[look{at: nearAt, place: p - 24}.index(f)])
+		add(nearAt, p-24, v.near[p])
 	}
-	return t
+	return worth
 }
 
 // choice returns place c (0 flatter, 1 as it is, 2 sharper) beside the spelling by key, or false if it needs three signs.
@@ -189,11 +197,9 @@ func (s *speller) local(w []int16) {
 			}
 			s.sees(int(i), &v)
 			best, to := float32(math.Inf(-1)), s.fifths[i]
-			for c := range 3 {
-				if f, ok := choice(base[i], c); ok {
-					if t := v.sum(w, c, f); t > best {
-						best, to = t, int8(f)
-					}
+			for c, t := range v.sums(w, int(base[i])) {
+				if f, ok := choice(base[i], c); ok && t > best {
+					best, to = t, int8(f)
 				}
 			}
 			if to != s.fifths[i] {
@@ -207,7 +213,7 @@ func (s *speller) local(w []int16) {
 }
 
 // edge is how near to another key, in quarter notes, each degree is in doubt.
-const edge = 2
+const edge = 1
 
 func (s *speller) doubtful(i int) bool {
 	f := s.fifths[i]
