@@ -1,18 +1,39 @@
 // Command corpuscheck measures the readings of plumbline against an expert-labelled corpus. It is for developers.
+//
+//	corpuscheck [-json] FOLDER...
+//
+// A folder holds PIECE.notes.tsv, PIECE.truth.tsv and PIECE.planted.tsv, or folders of them. For now it tells what was read,
+// and which labels have a span that can't be.
 package main
 
 import (
+	"flag"
 	"fmt"
+	"io"
 	"os"
 )
 
-func main() {
-	sets, err := readSets(os.Args[1:])
+func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
+
+// run returns the exit code: 0 done, 2 bad usage or input.
+func run(args []string, stdout, stderr io.Writer) int {
+	flags := flag.NewFlagSet("corpuscheck", flag.ContinueOnError)
+	flags.SetOutput(stderr)
+	asJSON := flags.Bool("json", false, "the same facts for a program")
+	if err := flags.Parse(args); err != nil {
+		return 2
+	}
+	if flags.NArg() == 0 {
+		fmt.Fprintln(stderr, "corpuscheck: a folder is missing: corpuscheck [-json] FOLDER...")
+		return 2
+	}
+	pieces, err := readSets(flags.Args())
+	if err == nil {
+		err = writeSummary(stdout, summarize(pieces), *asJSON)
+	}
 	if err != nil {
-		fmt.Fprintln(os.Stderr, err)
-		os.Exit(2)
+		fmt.Fprintln(stderr, err)
+		return 2
 	}
-	for _, p := range sets {
-		fmt.Println(p.Set, p.Name, len(p.Passage.Notes), len(p.Passage.Bars), len(p.Truth), len(p.Planted))
-	}
+	return 0
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"fmt"
+	"math"
 	"math/big"
 	"os"
 	"path/filepath"
@@ -71,6 +72,13 @@ func readSets(dirs []string) ([]piece, error) {
 		if p.Truth, err = readLabels(base + ".truth.tsv"); err != nil {
 			return nil, err
 		}
+		// A last bar that rests fill ends where its label does.
+		if n, k := len(p.Truth), len(p.Passage.Bars); n > 0 && k > 0 {
+			b := &p.Passage.Bars[k-1]
+			if to := p.Truth[n-1].To; b.End().Less(to) && !b.Start.Add(b.Meter.Length()).Less(to.Add(b.Offset)) {
+				b.Length = to.Sub(b.Start)
+			}
+		}
 		if p.Planted, err = readLabels(base + ".planted.tsv"); err != nil {
 			return nil, err
 		}
@@ -119,8 +127,8 @@ func table(file string, columns []string, row func(cell func(string) string) err
 	return nil
 }
 
-// parseTime reads a fraction. Terms as large as those of 3333333333333333/10000000000000000 are decimals in disguise: the
-// nearest fraction with a denominator up to 96 is meant, which covers the tuplets of the repertoire.
+// parseTime reads a fraction. Terms as large as those of 3333333333333333/10000000000000000 are decimals in disguise, right
+// to about the 15th place: the fraction with the smallest denominator up to 1000 that agrees in nine places is meant.
 func parseTime(s string) (score.Time, error) {
 	r, ok := new(big.Rat).SetString(s)
 	if !ok {
@@ -130,18 +138,13 @@ func parseTime(s string) (score.Time, error) {
 		return score.T(r.Num().Int64(), r.Denom().Int64()), nil
 	}
 	x, _ := r.Float64()
-	bestNum, bestDen, best := int64(0), int64(1), 1e18
-	for den := int64(1); den <= 96; den++ {
-		num := int64(x*float64(den) + 0.5)
-		d := x - float64(num)/float64(den)
-		if d < 0 {
-			d = -d
-		}
-		if d < best-1e-9 {
-			bestNum, bestDen, best = num, den, d
+	for den := int64(1); den <= 1000; den++ {
+		num := math.Round(x * float64(den))
+		if math.Abs(x-num/float64(den)) < 1e-9 && math.Abs(num) < 1e9 {
+			return score.T(int64(num), den), nil
 		}
 	}
-	return score.T(bestNum, bestDen), nil
+	return score.Time{}, fmt.Errorf("%q is near no fraction with a denominator up to 1000", s)
 }
 
 func parseMeter(s string) (score.Meter, error) {
@@ -209,34 +212,56 @@ func readNotes(file string) (*score.Passage, error) {
 	}
 	sort.SliceStable(rows, func(i, j int) bool { return rows[i].note.Onset.Less(rows[j].note.Onset) })
 	p := &score.Passage{Title: strings.TrimSuffix(filepath.Base(file), ".notes.tsv"), Source: file}
-	var end score.Time
+	var line score.Time // where beat 1 of the last bar is, or would be
 	for _, r := range rows {
 		last := len(p.Bars) - 1
-		if last < 0 || p.Bars[last].Number != r.number {
-			// A bar that begins with a rest begins at its line; an upbeat, and what a repeat sign cuts off, at its first note.
-			start, offset := r.start, score.Time{}
-			if start.Less(end) && len(p.Bars) > 0 || start.Sign() < 0 {
-				start, offset = r.note.Onset, r.within
-			}
-			p.Bars = append(p.Bars, score.Bar{Number: r.number, Start: start, Offset: offset, Meter: r.meter})
-			last++
-			if last > 0 {
-				p.Bars[last-1].Length = start.Sub(p.Bars[last-1].Start)
-			}
-			end = start
+		if last < 0 || p.Bars[last].Number != r.number || line != r.start {
+			line = r.start
+			p.Bars = appendBar(p.Bars, score.Bar{Number: r.number, Start: line, Meter: r.meter}, r.note.Onset)
+			last = len(p.Bars) - 1
 		}
 		r.note.Bar = last
-		end = end.Max(r.note.Onset)
 		p.Notes = append(p.Notes, r.note)
 	}
-	for _, n := range p.Notes {
-		end = end.Max(n.End())
-	}
 	if last := len(p.Bars) - 1; last >= 0 {
+		end := score.Time{}
+		for _, n := range p.Notes {
+			end = end.Max(n.End())
+		}
 		p.Bars[last].Length = end.Sub(p.Bars[last].Start)
 	}
 	p.Sort()
 	return p, nil
+}
+
+// appendBar appends a bar whose beat 1 is at its Start, with the first of its notes at first, and gives the bar before it its
+// length. An upbeat, or what a repeat sign cuts off, begins later than its beat 1: where the bar before it ends, or at its
+// first note if that is short. Bars of rests have no rows; they are put in, numbered on.
+func appendBar(bars []score.Bar, b score.Bar, first score.Time) []score.Bar {
+	full := score.Time{} // where the bar before ends if it is full
+	if n := len(bars); n > 0 {
+		full = bars[n-1].Start.Add(bars[n-1].Meter.Length().Sub(bars[n-1].Offset))
+	}
+	if beat1 := b.Start; beat1.Less(full) {
+		b.Start = beat1.Max(first.Min(full))
+		b.Offset = b.Start.Sub(beat1)
+	}
+	for full.Less(b.Start) {
+		rest := score.Bar{Number: "0", Start: full, Meter: b.Meter}
+		if n := len(bars); n > 0 {
+			bars[n-1].Length = full.Sub(bars[n-1].Start)
+			rest.Number, rest.Meter = bars[n-1].Number, bars[n-1].Meter
+			if k, err := strconv.Atoi(rest.Number); err == nil {
+				rest.Number = strconv.Itoa(k + 1)
+			}
+		}
+		bars = append(bars, rest)
+		full = full.Add(rest.Meter.Length()).Min(b.Start)
+	}
+	if n := len(bars); n > 0 {
+		bars[n-1].Length = b.Start.Sub(bars[n-1].Start)
+	}
+	return append(bars, b)
 }
 
 // readLabels reads a *.truth.tsv or *.planted.tsv. A table that doesn't exist is no labels and no error.
