@@ -8,9 +8,9 @@ import (
 	"plumbline/theory/score"
 )
 
-// chords makes a passage of chords of a quarter note each, "A2 E3 C4 | …", bars of four: the lower half of each in the left
+// passageOf makes a passage of chords of a quarter note each, "A2 E3 C4 | …", bars of four: the lower half of each in the left
 // hand, cut where a slash stands if one does.
-func chords(t testing.TB, text string) *score.Passage {
+func passageOf(t testing.TB, text string) *score.Passage {
 	t.Helper()
 	p := &score.Passage{}
 	list := strings.Split(text, "|")
@@ -60,7 +60,7 @@ func TestInner(t *testing.T) {
 		{"A2 E3 C#4 A4 | A2 E3 C4 A4 | G2 E3 B3 G4 | F2 F3 A#3 F4 | E2 E3 A3 E4", "C#4–C4–B3–A#3–A3"},
 		{"C3 G4", ""},
 	} {
-		p := chords(t, c.chords)
+		p := passageOf(t, c.chords)
 		got := Inner(p.Sounding(), whole(p))
 		first := ""
 		if len(got) > 0 {
@@ -79,7 +79,7 @@ func TestChromaticThreads(t *testing.T) {
 		{"E2 B2 / E4 G#4 | E2 B2 / E4 G#4 | D2 A2 / D4 G4 | D2 / A2 F#4 | C2 F4 / A4 | E2 / E4 B4", "G#4–G4–F#4–F4–E4"},
 		{"C3 E4 G4 | D3 F4 A4 | E3 G4 B4", ""},
 	} {
-		p := chords(t, c.chords)
+		p := passageOf(t, c.chords)
 		got := ChromaticThreads(p.Sounding(), whole(p), 3)
 		first := ""
 		if len(got) > 0 {
