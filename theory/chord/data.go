@@ -159,40 +159,57 @@ func (d degree) fifths() int {
 func (d degree) pc() int { return ((d.interval().Semitones % 12) + 12) % 12 }
 
 // String returns d as in "b9".
-func (d degree) String() string {
-	s := ""
+func (d degree) String() string { return string(d.append(nil)) }
+
+func (d degree) append(b []byte) []byte {
 	for a := d.alter; a < 0; a++ {
-		s += "b"
+		b = append(b, 'b')
 	}
 	for a := d.alter; a > 0; a-- {
-		s += "#"
+		b = append(b, '#')
 	}
 	if d.num >= 10 {
-		return s + "1" + string(rune('0'+d.num-10))
+		return append(b, '1', byte('0'+d.num-10))
 	}
-	return s + string(rune('0'+d.num))
+	return append(b, byte('0'+d.num))
 }
 
 // lineLow is the lowest place on the line of fifths, relative to the root, that a form's table of members reaches.
 const lineLow, lineLen = -24, 64
 
+type special uint8
+
+const (
+	isPlain special = iota
+	isPower
+	isIVover5
+	isPetrushka
+)
+
 // A form is a row made ready for matching.
 type form struct {
 	row
 	Type
-	degrees []degree
-	pcs     pcset         // members above a root C
-	omitPCs pcset         // members that players often leave out
-	mayMiss pcset         // members that may be missing at all in a reading under this name
-	takes   bool          // added notes
-	onLine  [lineLen]int8 // member index by place on the line of fifths, from lineLow; -1 none
-	byPC    [12]int8      // member index by pitch class above the root; -1 none
-	tertian bool          // matched against notes by its members, in any spacing
-	stem    string        // house symbol without its bracket
-	alts    []degree      // what the bracket holds
-	seventh bool
-	triad   bool // has a third and a fifth
-	domin   bool // major third (or fourth in its place) with minor seventh
+	degrees                  []degree
+	pcs                      pcset         // members above a root C
+	omitPCs                  pcset         // members that players often leave out
+	mayMiss                  pcset         // members that may be missing at all in a reading under this name
+	takes                    bool          // added notes
+	onLine                   [lineLen]int8 // member index by place on the line of fifths, from lineLow; -1 none
+	byPC                     [12]int8      // member index by pitch class above the root; -1 none
+	tertian                  bool          // matched against notes by its members, in any spacing
+	stem                     string        // house symbol without its bracket
+	alts                     []degree      // what the bracket holds
+	seventh                  bool
+	degLine                  []int8  // of each member, its place on the line of fifths above the root
+	degPC                    []int8  // … and its pitch class above it
+	is                       special // the few rows that have words of their own
+	worded                   bool    // named in words: "German sixth on Ab"
+	beyond                   bool    // beyond a triad, a seventh chord or an added sixth
+	rolesAltered, rolesAdded pcset   // members that are altered or added, bit by index
+	chordName                string  // house name with "chord": "minor seventh chord"
+	triad                    bool    // has a third and a fifth
+	domin                    bool    // major third (or fourth in its place) with minor seventh
 }
 
 // member returns the index of the member at place n of the line of fifths above the root, -1 if there is none.
@@ -296,10 +313,27 @@ func (r *row) form() *form {
 		f.degrees = append(f.degrees, d)
 		f.Intervals = append(f.Intervals, d.interval())
 		f.Roles = append(f.Roles, r.role(d))
+		f.degLine = append(f.degLine, int8(d.fifths()))
+		f.degPC = append(f.degPC, int8(d.pc()))
+		switch role := f.Roles[i]; {
+		case strings.HasPrefix(role, "lowered"), strings.HasPrefix(role, "raised"):
+			f.rolesAltered |= 1 << i
+		case strings.HasPrefix(role, "added"):
+			f.rolesAdded |= 1 << i
+		}
 		f.onLine[d.fifths()-lineLow] = int8(i)
 		f.byPC[d.pc()] = int8(i)
 		f.pcs |= 1 << d.pc()
 	}
+	f.chordName = withChord(f.Names[0])
+	f.worded = len(f.Symbols) == 0 || r.family == famAugSixth
+	switch r.family {
+	case "triad", "seventh", "sixth", famAugSixth, famSpecial:
+		f.beyond = r.id == "69" || r.id == "m69"
+	default:
+		f.beyond = true
+	}
+	f.is = map[string]special{"power": isPower, "IVover5": isIVover5, "petrushka": isPetrushka}[r.id]
 	third := slices.Contains(f.degrees, degree{3, 0})
 	sus := slices.Contains(f.degrees, degree{4, 0}) && r.family == "suspended"
 	low7 := slices.Contains(f.degrees, degree{7, -1})
@@ -343,6 +377,24 @@ var forms = sync.OnceValue(func() []*form {
 		fs[i] = vocabulary[i].form()
 	}
 	return fs
+})
+
+// plans lists, for the pitch classes above a root, the forms that could be read so: at most two notes beside the members, and
+// nothing missing that must not be.
+var plans = sync.OnceValue(func() *[1 << 12][]*form {
+	t := new([1 << 12][]*form)
+	var all []*form
+	for rel := 1; rel < 1<<12; rel += 2 {
+		from := len(all)
+		for _, f := range tertians() {
+			n := (pcset(rel) &^ f.pcs).len()
+			if n <= 2 && (n == 0 || f.takes) && f.pcs&^pcset(rel)&^f.mayMiss == 0 {
+				all = append(all, f)
+			}
+		}
+		t[rel] = all[from:len(all):len(all)]
+	}
+	return t
 })
 
 // tertians are the forms that are matched by their members.

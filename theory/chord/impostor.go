@@ -51,13 +51,14 @@ type Impostor struct {
 func ImpostorOf(notes []pitch.Pitch) (im Impostor, ok bool) {
 	s := sonorityOf(notes)
 	var heard, spelled *candidate
-	cs := s.candidates()
+	s.candidates()
+	cs := s.cs
 	for i := range cs {
 		c := &cs[i]
 		if c.form == nil || c.added > 0 || c.slash || c.bare || c.price[partMissing] > 0 {
 			continue
 		}
-		if everyday := c.form.Family == "triad" && c.form.ID != "power" || c.form.Family == "seventh" || c.form.Family == "sixth"; everyday && c.price[partSpelling] == 0 {
+		if everyday := c.form.Family == "triad" && c.form.is != isPower || c.form.Family == "seventh" || c.form.Family == "sixth"; everyday && c.price[partSpelling] == 0 {
 			return im, false
 		} else if everyday && c.form.Family != "sixth" && c.price[partSpelling] >= priceRespelled && (heard == nil || c.total < heard.total) {
 			heard = c

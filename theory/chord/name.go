@@ -1,9 +1,9 @@
 package chord
 
 import (
-	"cmp"
 	"math/bits"
 	"slices"
+	"sync"
 
 	"plumbline/theory/pitch"
 )
@@ -55,41 +55,75 @@ type sonority struct {
 	notes   []pitch.Pitch // distinct, low to high
 	classes []pitch.Class // distinct names, in the order of their lowest notes
 	line    []int         // their places on the line of fifths
+	pc      []int8        // and how they sound
 	pcs     pcset
 	bass    pitch.Class
+	cs      []candidate
+	text    []byte // see words.go
+
+	noteBuf  [16]pitch.Pitch
+	classBuf [16]pitch.Class
+	lineBuf  [16]int
+	pcBuf    [16]int8
 }
 
 func sonorityOf(notes []pitch.Pitch) *sonority {
-	s := &sonority{notes: distinct(notes)}
-	s.classes = make([]pitch.Class, 0, len(s.notes))
+	s := new(sonority)
+	s.set(notes, nil)
+	return s
+}
+
+// pool keeps sonorities for their buffers.
+var pool = sync.Pool{New: func() any {
+	return &sonority{cs: make([]candidate, 0, 64), text: make([]byte, 0, 1024)}
+}}
+
+// set makes s the sonority of the notes of both lists.
+func (s *sonority) set(left, right []pitch.Pitch) {
+	s.notes = append(append(s.noteBuf[:0], left...), right...)
+	sortPitches(s.notes)
+	s.notes = slices.Compact(s.notes)
+	s.classes, s.line, s.pc, s.pcs = s.classBuf[:0], s.lineBuf[:0], s.pcBuf[:0], 0
+	s.bass = pitch.Class{}
 	for _, p := range s.notes {
 		if c := p.Class(); !slices.Contains(s.classes, c) {
-			s.classes = append(s.classes, c)
-			s.pcs |= 1 << c.PC()
+			pc := c.PC()
+			s.classes, s.line, s.pc = append(s.classes, c), append(s.line, c.Fifths()), append(s.pc, int8(pc))
+			s.pcs |= 1 << pc
 		}
-	}
-	s.line = make([]int, len(s.classes))
-	for i, c := range s.classes {
-		s.line[i] = c.Fifths()
 	}
 	if len(s.classes) > 0 {
 		s.bass = s.classes[0]
 	}
-	return s
+}
+
+// sortPitches sorts low to high; most chords are short and sorted already.
+func sortPitches(ns []pitch.Pitch) {
+	if len(ns) > 24 {
+		slices.SortFunc(ns, pitch.Pitch.Compare)
+		return
+	}
+	for i := 1; i < len(ns); i++ {
+		for j := i; j > 0 && ns[j].Compare(ns[j-1]) < 0; j-- {
+			ns[j], ns[j-1] = ns[j-1], ns[j]
+		}
+	}
 }
 
 // A candidate is a reading before it is put into words.
 type candidate struct {
-	form  *form // nil if the reading is no row
-	root  pitch.Class
-	slash bool // the bass is foreign and follows a slash
-	bare  bool // the root doesn't sound
-	added int  // notes beside the members
-	price [parts]float32
-	total float32
-	words func() Reading // for readings without form
-	order int            // of creation, to break ties
-	other otherKind
+	form   *form // nil if the reading is no row
+	root   pitch.Class
+	rootPC int8
+	other  otherKind
+	slash  bool // the bass is foreign and follows a slash
+	bare   bool // the root doesn't sound
+	added  int8 // notes beside the members
+	line   int  // place of the root on the line of fifths
+	price  [parts]float32
+	total  float32
+	order  int            // of creation, to break ties
+	words  func() Reading // for readings without form
 }
 
 // otherKind tells the candidates without form apart, for the sentence that ranks them.
@@ -116,41 +150,49 @@ func (c *candidate) sum() {
 
 // match prices f on root against s; ok is false if the notes cannot be read so.
 func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok bool) {
-	c = candidate{form: f, root: root, slash: slash}
+	c.form, c.root, c.slash = f, root, slash
 	rootPC, rootLine := root.PC(), root.Fifths()
+	c.rootPC, c.line = int8(rootPC), rootLine
 	hard, soft, twice, added := 0, 0, 0, 0
 	rootSounds := false
-	var exact, heard pcset // members heard as spelled, and at all, above the root
-	for i, cl := range s.classes {
-		if m := f.member(s.line[i] - rootLine); m >= 0 {
-			exact |= 1 << f.degrees[m].pc()
+	var exact, heard, foreign pcset // members heard as spelled, members heard at all, above the root; names that are no members as spelled
+	for i, l := range s.line {
+		pc := int(s.pc[i]) - rootPC
+		if pc < 0 {
+			pc += 12
 		}
-		heard |= 1 << ((cl.PC() - rootPC + 12) % 12)
-		rootSounds = rootSounds || cl == root
+		heard |= 1 << pc
+		if f.member(l-rootLine) >= 0 {
+			exact |= 1 << pc
+		} else {
+			foreign |= 1 << i
+		}
+		rootSounds = rootSounds || l == rootLine
 	}
-	for i, cl := range s.classes {
-		if slash && i == 0 {
-			continue
+	if slash {
+		foreign &^= 1
+	}
+	for ; foreign != 0; foreign &= foreign - 1 {
+		i := lowest(foreign)
+		pc := int(s.pc[i]) - rootPC
+		if pc < 0 {
+			pc += 12
 		}
-		if f.member(s.line[i]-rootLine) >= 0 {
-			continue
-		}
-		pc := (cl.PC() - rootPC + 12) % 12
 		m := f.byPC[pc]
 		switch {
 		case m >= 0 && exact.has(pc):
 			twice++
-		case m >= 0 && f.softens(f.degrees[m], cl.Sub(root)):
+		case m >= 0 && f.softens(f.degrees[m], s.line[i]-rootLine):
 			soft++
 		case m >= 0:
 			hard++
 		default:
-			price, ok := f.priceAdded(addedDegree(f, root, cl))
+			price, ok := f.priceAdded(f.addedAt(s.line[i] - rootLine))
 			if !ok {
 				return c, false
 			}
 			if added++; added > 1 {
-				if f.ID == "power" {
+				if f.is == isPower {
 					return c, false // a fifth with two coloured notes is no fifth any more
 				}
 				price++
@@ -159,12 +201,12 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 		}
 	}
 	if hard > 0 {
+		if f.Family == famSpecial || f.ID == "Sw6" || added > 0 {
+			return c, false
+		}
 		c.price[partSpelling] = priceRespelled + priceRespelledMore*float32(hard-1)
 	}
 	c.price[partSpelling] += priceRespelledSoft*float32(soft) + priceTwice*float32(twice)
-	if hard > 0 && (f.Family == famSpecial || f.ID == "Sw6" || added > 0) {
-		return c, false
-	}
 	if !rootSounds { // respelled itself; rather a usual name
 		c.price[partSpelling] += priceRoot
 	}
@@ -173,33 +215,32 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 			c.price[partSpelling] += priceOddRoot
 		}
 	}
-	c.added = added
+	c.added = int8(added)
 	for missing := f.pcs &^ heard; missing != 0; missing &= missing - 1 {
-		pc := lowest(missing)
-		p := f.priceMissing(f.degrees[f.byPC[pc]], s.bass == root)
+		p := f.priceMissing(f.degrees[f.byPC[lowest(missing)]], s.bass == root)
 		if p < 0 || added > 0 && p > priceFifth || slash {
 			return c, false
 		}
 		c.price[partMissing] += p
 	}
-	if f.pcs&^heard != 0 && len(s.classes) > 2 && c.price[partMissing] >= priceFifthTriad && hard > 0 {
+	if hard > 0 && len(s.classes) > 2 && c.price[partMissing] >= priceFifthTriad {
 		return c, false
 	}
-	switch {
+	switch relBass := (int(s.pc[0]) - rootPC + 12) % 12; {
 	case slash && f.Family == "seventh":
 		c.price[partBass] = priceSlashSeventh
 	case slash:
 		c.price[partBass] = priceSlash
-		if (s.bass.PC()-rootPC+12)%12 == 5 {
+		if relBass == 5 {
 			c.price[partBass] = priceSlashFifth
 		}
-	case s.bass != root && s.bass.PC() != rootPC:
-		p, ok := f.priceBass(s, s.bass, root)
+	case relBass != 0:
+		p, ok := f.priceBass(s, relBass)
 		if !ok {
 			return c, false
 		}
 		c.price[partBass] = p
-		if c.price[partMissing] > 0 && f.extended() {
+		if c.price[partMissing] > 0 && f.beyond {
 			c.price[partBass] += priceLoose
 		}
 		if added > 0 { // notes beside the chord and the bass elsewhere: two liberties at once
@@ -216,47 +257,44 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 
 func lowest(s pcset) int { return bits.TrailingZeros16(uint16(s)) }
 
-// extended reports whether f goes beyond a triad, a seventh chord or an added sixth.
-func (f *form) extended() bool {
-	switch f.Family {
-	case "triad", "seventh", "sixth", famAugSixth, famSpecial:
-		return f.ID == "69" || f.ID == "m69"
-	}
-	return true
+// stepsAt returns the steps, in [0, 7), and the alteration against the major scale of the note n places on the line of fifths
+// above a root.
+func stepsAt(n int) (steps, alter int) {
+	steps = ((4*n)%7 + 7) % 7
+	return steps, (n - [7]int{0, 2, 4, -1, 1, 3, 5}[steps]) / 7
 }
 
-// softens reports whether member d may be written as iv above the root without much ado: a raised ninth as a minor third, a
-// raised fifth as a minor sixth, a raised eleventh as a diminished fifth, and the other way round.
-func (f *form) softens(d degree, iv pitch.Interval) bool {
+// softens reports whether member d may be written as the note n places on the line of fifths above the root without much ado:
+// a raised ninth as a minor third, a raised fifth as a minor sixth, a raised eleventh as a diminished fifth, and the other way
+// round.
+func (f *form) softens(d degree, n int) bool {
 	if !f.domin {
 		return false
 	}
+	steps, _ := stepsAt(n)
 	switch d {
 	case degree{9, 1}:
-		return iv.Steps == 2
+		return steps == 2
 	case degree{9, -1}:
-		return iv.Steps == 0
+		return steps == 0
 	case degree{5, 1}:
-		return iv.Steps == 5
-	case degree{13, -1}:
-		return iv.Steps == 4
-	case degree{11, 1}:
-		return iv.Steps == 4
+		return steps == 5
+	case degree{13, -1}, degree{11, 1}:
+		return steps == 4
 	case degree{5, -1}:
-		return iv.Steps == 3
+		return steps == 3
 	}
 	return false
 }
 
-// addedDegree returns the degree that cl is above root, under the number it is called by when it is added to f.
-func addedDegree(f *form, root, cl pitch.Class) degree {
-	iv := cl.Sub(root)
-	num := [7]int8{1, 9, 3, 11, 5, 6, 7}[iv.Steps]
-	if num == 6 && f.seventh {
-		num = 13
+// addedAt returns the degree of the note n places on the line of fifths above the root of f, under the number it is called by
+// when it is added to f.
+func (f *form) addedAt(n int) degree {
+	steps, alter := stepsAt(n)
+	d := degree{[7]int8{1, 9, 3, 11, 5, 6, 7}[steps], int8(alter)}
+	if d.num == 6 && f.seventh {
+		d.num = 13
 	}
-	d := degree{num: num}
-	d.alter = int8(iv.Semitones - degree{num: int8(iv.Steps + 1)}.interval().Semitones)
 	return d
 }
 
@@ -285,13 +323,13 @@ func (f *form) priceAdded(d degree) (price float32, ok bool) {
 	if d.alter > 1 || d.alter < -1 || d == (degree{11, -1}) || d == (degree{13, 1}) || d == (degree{6, 1}) {
 		return 0, false
 	}
-	major := slices.Contains(f.degrees, degree{3, 0})
+	major := f.member(4) >= 0
 	switch {
 	case f.ID == "dim" || f.ID == "aug":
 		return 6.5, true
 	case d == degree{9, 1} && !f.domin:
 		return 0, false
-	case d == degree{11, 1} && !f.seventh && (major || f.ID == "power"):
+	case d == degree{11, 1} && !f.seventh && (major || f.is == isPower):
 		return 2.5, true // the Lydian colour
 	case f.domin && d != degree{11, 0}:
 		return 1.8, true
@@ -330,9 +368,9 @@ func (f *form) priceMissing(d degree, rootInBass bool) float32 {
 	return -1
 }
 
-// priceBass returns what it costs that bass, a member or an added note, is below root.
-func (f *form) priceBass(s *sonority, bass, root pitch.Class) (price float32, ok bool) {
-	m := f.byPC[(bass.PC()-root.PC()+12)%12]
+// priceBass returns what it costs that the bass, a member or an added note, is relBass semitones above the root.
+func (f *form) priceBass(s *sonority, relBass int) (price float32, ok bool) {
+	m := f.byPC[relBass]
 	var d degree
 	if m >= 0 {
 		d = f.degrees[m]
@@ -346,12 +384,12 @@ func (f *form) priceBass(s *sonority, bass, root pitch.Class) (price float32, ok
 	case famSpecial:
 		return 3, f.ID == "petrushka"
 	case "suspended": // an inverted suspension is another chord to the ear
-		if f.ID == "IVover5" {
+		if f.is == isIVover5 {
 			return 0, false
 		}
 		return 8, true
 	}
-	if f.ID == "power" && s != nil && s.pcs.len() > 2 {
+	if f.is == isPower && s.pcs.len() > 2 {
 		return 0, false
 	}
 	price = 5.5
@@ -361,7 +399,7 @@ func (f *form) priceBass(s *sonority, bass, root pitch.Class) (price float32, ok
 	case 5:
 		price = 3.4
 	case 7:
-		if price = 4; f.extended() {
+		if price = 4; f.beyond {
 			price = 5.5
 		}
 	}
@@ -371,71 +409,62 @@ func (f *form) priceBass(s *sonority, bass, root pitch.Class) (price float32, ok
 	return price, true
 }
 
-// candidates collects the readings of s, unsorted.
-func (s *sonority) candidates() []candidate {
-	cs := make([]candidate, 0, 64)
-	add := func(c candidate) {
-		c.order = len(cs)
-		cs = append(cs, c)
-	}
+// add takes a candidate in.
+func (s *sonority) add(c candidate) {
+	c.order = len(s.cs)
+	s.cs = append(s.cs, c)
+}
+
+// candidates collects the readings of s in s.cs, unsorted.
+func (s *sonority) candidates() {
+	s.cs = s.cs[:0]
+	add := s.add
 	switch s.pcs.len() {
 	case 0:
-		return nil
+		return
 	case 1:
 		add(s.single())
-		return cs
+		return
 	case 2:
 		add(s.interval())
 	}
+	fits := plans()
 	for pcsLeft := s.pcs; pcsLeft != 0; pcsLeft &= pcsLeft - 1 {
 		rootPC := lowest(pcsLeft)
 		rel := s.pcs.down(rootPC)
-		relBass := (s.bass.PC() - rootPC + 12) % 12
-		for _, f := range tertians() {
+		relBass := (int(s.pc[0]) - rootPC + 12) % 12
+		for _, f := range fits[rel] {
 			foreign := rel &^ f.pcs
-			n := foreign.len()
-			if n > 2 || n > 0 && !f.takes || f.pcs&^rel&^f.mayMiss != 0 {
-				continue
-			}
-			slash := n == 1 && foreign.has(relBass) && relBass != 0 && f.pcs&^rel == 0 && s.slashes(f)
-			best := candidate{total: -1}
-			try := func(root pitch.Class) {
-				if c, ok := s.match(f, root, false); ok && (best.total < 0 || c.total < best.total) {
-					best = c
-				}
-				if slash {
-					if c, ok := s.match(f, root, true); ok && (best.total < 0 || c.total < best.total) {
-						best = c
-					}
+			slash := foreign == 1<<relBass && relBass != 0 && f.pcs&^rel == 0 && s.slashes(f)
+			var best candidate
+			found := false
+			for i, pc := range s.pc {
+				if int(pc) == rootPC {
+					found = s.better(&best, found, f, s.classes[i], slash)
 				}
 			}
-			for _, cl := range s.classes {
-				if cl.PC() == rootPC {
-					try(cl)
-				}
-			}
-			if n == 0 && (best.total < 0 || best.price[partSpelling] >= priceRespelled) {
+			if foreign == 0 && (!found || best.price[partSpelling] >= priceRespelled) {
 				for _, cl := range simpleNames[rootPC] {
 					if !slices.Contains(s.classes, cl) {
-						try(cl)
+						found = s.better(&best, found, f, cl, slash)
 					}
 				}
 			}
-			if best.total >= 0 && s.spaced(f, best.root) {
+			if found && s.spaced(f, best.root) {
 				add(best)
 			}
 		}
 	}
 	s.rootless(add)
-	cs = s.sift(cs)
+	s.sift()
 	s.stacks(add)
 	s.over(add)
 	if s.pcs.len() < 3 {
-		return cs
+		return
 	}
-	for i := range cs {
-		if cs[i].total < priceThirds {
-			return cs
+	for i := range s.cs {
+		if s.cs[i].total < priceThirds {
+			return
 		}
 	}
 	c := candidate{other: setKind, words: s.setReading}
@@ -447,11 +476,24 @@ func (s *sonority) candidates() []candidate {
 	} else if kind == "" {
 		add(s.mixed())
 	}
-	return cs
+}
+
+// better replaces best with f on root, with the bass after a slash if it may be, where that is cheaper or nothing was found.
+func (s *sonority) better(best *candidate, found bool, f *form, root pitch.Class, slash bool) bool {
+	if c, ok := s.match(f, root, false); ok && (!found || c.total < best.total) {
+		*best, found = c, true
+	}
+	if slash {
+		if c, ok := s.match(f, root, true); ok && (!found || c.total < best.total) {
+			*best, found = c, true
+		}
+	}
+	return found
 }
 
 // sift drops what nobody would say beside a better reading of the same build.
-func (s *sonority) sift(cs []candidate) []candidate {
+func (s *sonority) sift() {
+	cs := s.cs
 	var grounded, plain bool // the bass carries a whole chord; one without suspension
 	var sevenths pcset       // roots of complete seventh chords
 	for i := range cs {
@@ -466,18 +508,22 @@ func (s *sonority) sift(cs []candidate) []candidate {
 			plain = true
 		}
 		if c.whole() && c.form.Family == "seventh" {
-			sevenths |= 1 << c.root.PC()
+			sevenths |= 1 << c.rootPC
 		}
 	}
-	return slices.DeleteFunc(cs, func(c candidate) bool {
-		switch {
-		case c.slash: // says nothing where the bass is a root, or makes a seventh chord of the triad
-			return plain || sevenths.has(c.root.PC())
-		case c.root != s.bass && grounded && !c.bare:
-			return c.price[partMissing] > 0 && c.form.extended()
+	if !grounded && !plain && sevenths == 0 {
+		return
+	}
+	kept := cs[:0]
+	for i := range cs {
+		switch c := &cs[i]; {
+		case c.slash && (plain || sevenths.has(int(c.rootPC))): // says nothing where the bass is a root, or makes a seventh chord of the triad
+		case !c.slash && c.root != s.bass && grounded && !c.bare && c.price[partMissing] > 0 && c.form != nil && c.form.beyond:
+		default:
+			kept = append(kept, *c)
 		}
-		return false
-	})
+	}
+	s.cs = kept
 }
 
 // whole reports whether c is a chord as spelled with nothing beside it and nothing unusual missing.
@@ -521,19 +567,21 @@ func (s *sonority) spaced(f *form, root pitch.Class) bool {
 // rootless adds dominants whose root doesn't sound: a diminished triad as a seventh, a half-diminished seventh as a ninth, a
 // diminished seventh as a seven flat nine (chords.tsv, 7b9).
 func (s *sonority) rootless(add func(candidate)) {
-	for _, id := range [...]string{"dom7", "9", "7b9"} {
-		f := formByID(id)
+	if n := len(s.classes); n < 3 || n > 4 {
+		return
+	}
+	for _, f := range rootlessForms() {
 		if len(s.classes) != len(f.degrees)-1 {
 			continue
 		}
-		for _, third := range s.classes {
-			root := third.Add(pitch.MajorThird.Neg())
+		for _, third := range s.line {
 			all := true
 			for _, l := range s.line {
-				all = all && f.member(l-root.Fifths()) > 0
+				all = all && f.member(l-third+4) > 0
 			}
 			if all {
-				c := candidate{form: f, root: root, bare: true}
+				root := pitch.ClassOfFifths(third - 4)
+				c := candidate{form: f, root: root, rootPC: int8(root.PC()), line: root.Fifths(), bare: true}
 				c.price[partMissing], c.price[partRarity] = priceRootless, f.cost
 				c.sum()
 				add(c)
@@ -542,92 +590,130 @@ func (s *sonority) rootless(add func(candidate)) {
 	}
 }
 
+var rootlessForms = sync.OnceValue(func() []*form {
+	return []*form{formByID("dom7"), formByID("9"), formByID("7b9")}
+})
+
 // Name returns the readings of notes, best first, at most five. Order and duplicates don't matter; spelling, octaves and the
 // lowest note do. The result is nil for no notes and has at least one reading otherwise; the same notes always give the same
 // readings.
 func Name(notes []pitch.Pitch) []Reading {
-	s := sonorityOf(notes)
-	return s.rank(s.candidates())
+	s := pool.Get().(*sonority)
+	defer pool.Put(s)
+	s.set(notes, nil)
+	s.candidates()
+	return s.rank()
 }
 
 // NameHands names left and right together, like [Name], and adds the readings that rest on the hands: one stack over another,
 // one chord over another, a cluster over a chord. Either hand may be empty.
 func NameHands(left, right []pitch.Pitch) []Reading {
-	s := sonorityOf(slices.Concat(left, right))
-	cs := s.candidates()
+	s := pool.Get().(*sonority)
+	defer pool.Put(s)
+	s.set(left, right)
+	s.candidates()
 	if len(left) > 0 && len(right) > 0 {
 		lo, hi := sonorityOf(left), sonorityOf(right)
 		if lo.notes[0].MIDI() > hi.notes[0].MIDI() { // crossed hands
 			lo, hi = hi, lo
 		}
 		if c, ok := s.handOver(lo, hi); ok {
-			c.order = len(cs)
-			cs = append(cs, c)
+			s.add(c)
 		}
 	}
-	return s.rank(cs)
+	return s.rank()
 }
 
-// rank sorts candidates, drops repetitions and puts the best into words.
-func (s *sonority) rank(cs []candidate) []Reading {
+// before reports whether a ranks before b.
+func (s *sonority) before(a, b *candidate) bool {
+	switch {
+	case a.total != b.total:
+		return a.total < b.total
+	case a.root != b.root:
+		if x, y := s.height(a.root), s.height(b.root); x != y {
+			return x < y
+		}
+	}
+	return a.order < b.order
+}
+
+// rank sorts the candidates, drops repetitions and puts the best into words.
+func (s *sonority) rank() []Reading {
+	cs := s.cs
 	if len(cs) == 0 {
 		return nil
 	}
-	slices.SortFunc(cs, func(a, b candidate) int {
-		return cmp.Or(cmp.Compare(a.total, b.total), cmp.Compare(s.height(a.root), s.height(b.root)), cmp.Compare(a.order, b.order))
-	})
-	rs := make([]Reading, 0, maxReadings)
-	var prev *candidate
-	said := make([]*candidate, 0, maxReadings) // chords among rs
-	var roots pcset                            // that have a reading, or will have one without added notes
-	for i := range cs {
-		if c := &cs[i]; c.form != nil && c.added == 0 && !c.slash && !c.bare {
-			roots |= 1 << c.root.PC()
-		}
-	}
+	var roots pcset // that have a reading, or will have one without added notes
+	least := cs[0].total
 	for i := range cs {
 		c := &cs[i]
-		if len(rs) == maxReadings {
-			break
+		if c.form != nil && c.added == 0 && !c.slash && !c.bare {
+			roots |= 1 << c.rootPC
 		}
-		if behind := c.total - cs[0].total; behind > maxBehind && (behind > maxBehindSpelling || !s.impostor(c)) {
+		least = min(least, c.total)
+	}
+	// Those near enough, in order.
+	var buf [24]*candidate
+	near := buf[:0]
+	for i := range cs {
+		c := &cs[i]
+		if behind := c.total - least; behind > maxBehind && (behind > maxBehindSpelling || !s.impostor(c)) {
 			continue
 		}
-		if (c.other == setKind || c.other == mixedKind) && len(rs) > 0 && rs[0].Kind != SetClass {
+		near = append(near, c)
+		for j := len(near) - 1; j > 0 && s.before(near[j], near[j-1]); j-- {
+			near[j], near[j-1] = near[j-1], near[j]
+		}
+	}
+	var out [maxReadings]Reading
+	var said [maxReadings]*candidate
+	n := 0
+	var o offs
+	for _, c := range near {
+		if n == maxReadings {
+			break
+		}
+		if (c.other == setKind || c.other == mixedKind) && n > 0 && out[0].Kind != SetClass {
 			continue // a name says more
 		}
-		var r Reading
-		if c.form != nil {
-			// One reading with added notes is enough for a root, and none beside a plain one.
-			if c.added > 0 && (roots.has(c.root.PC()) || c.total > priceSetClass && len(rs) > 0) {
+		var after *candidate
+		afterLabel := ""
+		if n > 0 {
+			after, afterLabel = said[n-1], out[n-1].Label
+		}
+		if c.form == nil {
+			r := c.words()
+			if slices.ContainsFunc(out[:n], func(o Reading) bool { return o.Label == r.Label }) {
 				continue
 			}
+			r.Bass = s.bass
+			s.text = append(s.text[:0], r.Why...)
+			s.putRank(c, after, afterLabel)
+			r.Why = string(s.text)
+			out[n], said[n] = r, c
+			n++
+			continue
+		}
+		// One reading with added notes is enough for a root, and none beside a plain one.
+		if c.added > 0 && (roots.has(int(c.rootPC)) || c.total > priceSetClass && n > 0) {
+			continue
+		}
+		o.of(c, s)
+		s.text = s.text[:0]
+		c.putLabel(s, &o)
+		again := false
+		for i, p := range said[:n] {
 			// A chord over a foreign bass and the same chord with that note added are one reading, told twice.
-			if slices.ContainsFunc(said, func(o *candidate) bool { return o.root == c.root && o.slash != c.slash }) {
-				continue
-			}
-			label := c.label(s)
-			if slices.ContainsFunc(rs, func(o Reading) bool { return o.Label == label }) {
-				continue
-			}
-			r = s.reading(c, label)
-			roots |= 1 << c.root.PC()
-			said = append(said, c)
-		} else {
-			r = c.words()
-			if slices.ContainsFunc(rs, func(o Reading) bool { return o.Label == r.Label }) {
-				continue
-			}
+			again = again || out[i].Label == string(s.text) || p.form != nil && p.root == c.root && p.slash != c.slash
 		}
-		r.Bass = s.bass
-		if prev != nil {
-			r.Why += "; " + behind(c, prev, rs[len(rs)-1].Label)
+		if again {
+			continue
 		}
-		r.Why += "."
-		rs = append(rs, r)
-		prev = c
+		out[n], said[n] = s.reading(c, &o, after, afterLabel), c
+		roots |= 1 << c.rootPC
+		n++
 	}
-	return rs
+	return append(make([]Reading, 0, n), out[:n]...)
 }
 
 // impostor reports whether c is a chord on the bass that only another spelling would make of the notes.

@@ -1068,6 +1068,30 @@ func (f *form) plainAlteration(d degree) bool {
 
 // addedRole names the part of a note added to f.
 func addedRole(f *form, d degree) string {
+	plain := 0
+	if f.plainAlteration(d) {
+		plain = 1
+	}
+	if d.num < 0 || d.num > 15 || d.alter < -4 || d.alter > 4 {
+		return wordAdded(d, plain == 1)
+	}
+	return addedRoles()[d.num][d.alter+4][plain]
+}
+
+var addedRoles = sync.OnceValue(func() *[16][9][2]string {
+	t := new([16][9][2]string)
+	for num := range t {
+		for a := range t[num] {
+			for p := range t[num][a] {
+				t[num][a][p] = wordAdded(degree{int8(num), int8(a - 4)}, p == 1)
+			}
+		}
+	}
+	return t
+})
+
+// wordAdded puts an added degree in words; one that is written as an alteration is not said to be added.
+func wordAdded(d degree, plain bool) string {
 	word := pitch.NumberWord(int(d.num))
 	switch {
 	case d.num == 3:
@@ -1083,10 +1107,10 @@ func addedRole(f *form, d degree) string {
 		word = "lowered " + word
 	case d.alter == 1:
 		word = "raised " + word
-	case d.alter != 0:
+	case d.alter != 0 && d.num > 0:
 		word = d.interval().Quality().String() + " " + word
 	}
-	if f.plainAlteration(d) {
+	if plain {
 		return word
 	}
 	return "added " + word
@@ -1094,11 +1118,15 @@ func addedRole(f *form, d degree) string {
 
 // suffix returns the house symbol of f with notes added and left out.
 func (f *form) suffix(added, omitted []degree) string {
+	return string(f.appendSuffix(nil, added, omitted))
+}
+
+func (f *form) appendSuffix(b []byte, added, omitted []degree) []byte {
 	if len(added) == 0 && len(omitted) == 0 {
 		if len(f.Symbols) > 0 {
-			return f.Symbols[0]
+			b = append(b, f.Symbols[0]...)
 		}
-		return ""
+		return b
 	}
 	type mod struct {
 		d    degree
@@ -1132,7 +1160,6 @@ func (f *form) suffix(added, omitted []degree) string {
 	slices.SortStableFunc(mods, func(a, b mod) int {
 		return cmp.Or(cmp.Compare(a.d.num, b.d.num), cmp.Compare(len(a.verb), len(b.verb)), cmp.Compare(a.d.alter, b.d.alter))
 	})
-	b := make([]byte, 0, 32)
 	b = append(append(b, f.stem...), '(')
 	// What is left out comes last, unless another note of the same number follows.
 	for _, late := range [...]bool{false, true} {
@@ -1141,16 +1168,16 @@ func (f *form) suffix(added, omitted []degree) string {
 				continue
 			}
 			d.alter = 0
-			b = append(append(b, "no"...), d.String()...)
+			b = d.append(append(b, "no"...))
 		}
 		if late {
 			break
 		}
 		for _, m := range mods {
-			b = append(append(b, m.verb...), m.d.String()...)
+			b = m.d.append(append(b, m.verb...))
 		}
 	}
-	return string(append(b, ')'))
+	return append(b, ')')
 }
 
 // triadOf says whether the third of f is major or minor.
@@ -1163,37 +1190,39 @@ func triadOf(f *form) string {
 
 // quality returns the name of f with notes added and left out: "dominant seventh with lowered ninth and raised eleventh".
 func (f *form) quality(added, omitted []degree) string {
-	s := f.Names[0]
-	if f.ID == "6" && len(omitted) == 1 && omitted[0].num == 5 && len(added) == 0 {
-		return "major with the sixth in place of the fifth"
+	return string(f.appendQuality(nil, added, omitted))
+}
+
+func (f *form) appendQuality(b []byte, added, omitted []degree) []byte {
+	if f.Family == "sixth" && f.ID != "addb6" && len(omitted) == 1 && omitted[0].num == 5 && len(added) == 0 {
+		b = append(append(b, triadOf(f)...), " with "...)
+		if f.ID == "69" || f.ID == "m69" {
+			b = append(b, "added ninth and "...)
+		}
+		return append(b, "the sixth in place of the fifth"...)
 	}
-	if f.ID == "m6" && len(omitted) == 1 && omitted[0].num == 5 && len(added) == 0 {
-		return "minor with the sixth in place of the fifth"
-	}
-	if (f.ID == "69" || f.ID == "m69") && len(omitted) == 1 && omitted[0].num == 5 && len(added) == 0 {
-		return triadOf(f) + " with added ninth and the sixth in place of the fifth"
-	}
+	b = append(b, f.Names[0]...)
 	for i, d := range added {
 		if i == 0 {
-			s += " with "
+			b = append(b, " with "...)
 		} else {
-			s += " and "
+			b = append(b, " and "...)
 		}
 		if d.num == 3 {
-			s += "split third"
+			b = append(b, "split third"...)
 		} else {
-			s += addedRole(f, d)
+			b = append(b, addedRole(f, d)...)
 		}
 	}
 	for i, d := range omitted {
 		if i == 0 {
-			s += " without "
+			b = append(b, " without "...)
 		} else {
-			s += " and without "
+			b = append(b, " and without "...)
 		}
-		s += pitch.NumberWord(int(d.num))
+		b = append(b, pitch.NumberWord(int(d.num))...)
 	}
-	return s
+	return b
 }
 
 // House returns the label in house spelling: "F#m7(b5)/C", "German sixth on Ab".
