@@ -48,7 +48,7 @@ const (
 	chanceClass  = 0.25 // of a bass, octaves aside
 	chanceSecond = 0.4  // of the top line over a bass: chords bind them
 	chanceRoot   = 0.2  // of a root or a bass, to move as a standard pattern asks
-	chanceMost   = 0.05 // a sequence must be less likely than that anywhere in the line
+	chanceMost   = 0.02 // a sequence must be less likely than that anywhere in the line
 	chanceWhole  = 0.12 // … and less than that if it is the whole of the place
 )
 
@@ -245,7 +245,7 @@ func weigh(f *found, tracks []track, starts []bool, bars, level int) bool {
 }
 
 // FindSequences finds the sequences of a region by themselves: of its chords (bass and top line together), of the bass with
-// the standard patterns named, and of the top line. What is found must be less likely by chance than one time in twenty
+// the standard patterns named, and of the top line. What is found must be less likely by chance than two times in a hundred
 // in a line of that length, taking the notes for drawn one by one; a repetition on the same pitch, a scale and a note that
 // stays are no sequences. The surest come first; of those that overlap only the surest is kept for each layer. p gives bars;
 // it may be nil.
