@@ -35,8 +35,10 @@
 //
 // A track says its hand by its name: right, upper, treble, RH and R.H., or left, lower, bass, LH and L.H. If no name says so and
 // exactly two tracks (or, if only one track has notes, two channels of it) have notes, the higher one on average is the right
-// hand. Else the notes are divided at a point that moves as little as possible (see hands.go): it keeps each hand within a
-// tenth and five fingers.
+// hand. Else the notes are divided at a point between the hands that follows them, for which a hand reaches an octave with ease,
+// a tenth at most, and has five fingers (see hands.go). In pieces where the staff of each note is known, 90 and 93 notes of 100
+// went to it (81 and 83 when divided at middle C). Of a file that names both hands, other tracks are left out unless Options
+// asks for them.
 //
 // # Voices
 //

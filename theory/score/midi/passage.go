@@ -30,6 +30,7 @@ type builder struct {
 	per   int64
 	tick  int64 // units a tick
 	notes []note
+	timed []spell.Note // the same
 	p     *score.Passage
 	terms []score.Time // by the rest of a time within its quarter note, for speed
 
@@ -166,7 +167,6 @@ func (b *builder) choose() error {
 
 // order sorts notes by onset, then from low to high. Each track is in order of onset already, or nearly so after rounding.
 func (b *builder) order() {
-	byOnset := func(x, y note) int { return cmp.Compare(x.on, y.on) }
 	full := func(x, y note) int {
 		return cmp.Or(cmp.Compare(x.on, y.on), cmp.Compare(x.key, y.key), cmp.Compare(x.off, y.off), cmp.Compare(x.stream, y.stream))
 	}
@@ -195,7 +195,7 @@ func (b *builder) order() {
 				y = b.notes[runs[r+1]:runs[r+2]]
 			}
 			for len(x) > 0 && len(y) > 0 {
-				if byOnset(y[0], x[0]) < 0 {
+				if y[0].on < x[0].on {
 					out, y = append(out, y[0]), y[1:]
 				} else {
 					out, x = append(out, x[0]), x[1:]
@@ -205,18 +205,18 @@ func (b *builder) order() {
 		}
 		b.notes, merged, runs = out, b.notes, k
 	}
-	eachGroup(b.notes, byOnset, full)
+	eachGroup(b.notes, func(x, y note) bool { return x.on == y.on }, full)
 }
 
-// eachGroup sorts s, which is in order of same, by order wherever same finds no difference.
-func eachGroup[T any](s []T, same, order func(x, y T) int) {
+// eachGroup sorts s by order wherever neighbours are the same.
+func eachGroup[T any](s []T, same func(x, y T) bool, order func(x, y T) int) {
 	for i := 0; i < len(s); {
-		j := i + 1
-		for j < len(s) && same(s[i], s[j]) == 0 {
-			j++
+		j, sorted := i+1, true
+		for ; j < len(s) && same(s[j-1], s[j]); j++ {
+			sorted = sorted && order(s[j-1], s[j]) <= 0
 		}
-		if j-i > 1 {
-			slices.SortFunc(s[i:j], order)
+		if !sorted {
+			slices.SortStableFunc(s[i:j], order)
 		}
 		i = j
 	}
@@ -348,58 +348,65 @@ func microseconds(quarters float64) int64 { return int64(math.Round(60e6 / quart
 
 // spell begins to name the notes and gives the names when they are there.
 func (b *builder) spell() <-chan []pitch.Pitch {
-	notes := make([]spell.Note, len(b.notes))
+	b.timed = make([]spell.Note, len(b.notes))
 	for i, n := range b.notes {
-		notes[i] = spell.Note{Onset: b.time(n.on), Duration: b.time(n.off - n.on), MIDI: int(n.key)}
+		b.timed[i] = spell.Note{Onset: b.time(n.on), Duration: b.time(n.off - n.on), MIDI: int(n.key)}
 	}
 	var o spell.Options
 	for _, k := range b.p.Keys {
 		o.Signatures = append(o.Signatures, spell.Signature{At: k.At, Fifths: k.Key.Signature()})
 	}
 	names := make(chan []pitch.Pitch, 1)
-	go func() { names <- spell.Spell(notes, o) }()
+	go func() { names <- spell.Spell(b.timed, o) }()
 	return names
 }
 
 // write puts the notes into the passage, cut at the bar lines and tied.
 func (b *builder) write(names []pitch.Pitch) {
-	starts := b.starts
-	type piece struct {
-		on, off int64
-		note    int32
-		bar     int32
+	total := 0
+	k := 0
+	for _, n := range b.notes {
+		for k+1 < len(b.p.Bars) && b.starts[k+1] <= n.on {
+			k++
+		}
+		total++
+		for j := k + 1; j < len(b.p.Bars) && b.starts[j] < n.off; j++ {
+			total++
+		}
 	}
-	pieces := make([]piece, 0, len(b.notes)+len(b.notes)/8)
-	var lasting []int32 // notes that go on into the bar
+	out := make([]score.Note, 0, total)
+	var lasting []int // notes that go on into the bar
 	i := 0
 	for k := range b.p.Bars {
-		stop := starts[k+1]
-		going := lasting[:0]
-		add := func(on int64, i int32) {
-			off := b.notes[i].off
+		start, stop := b.starts[k], b.starts[k+1]
+		going := lasting[:0] // never ahead of the loop that reads lasting
+		add := func(i int) {
+			n, t := &b.notes[i], &b.timed[i]
+			s := score.Note{Pitch: names[i], Onset: t.Onset, Duration: t.Duration, Hand: n.hand, Voice: int(n.voice), Bar: k}
+			on, off := n.on, n.off
+			if on < start {
+				on, s.TieFrom = start, true
+				s.Onset = b.time(on)
+			}
 			if off > stop && k+1 < len(b.p.Bars) {
-				off = stop
+				off, s.TieTo = stop, true
 				going = append(going, i)
 			}
-			pieces = append(pieces, piece{on, off, i, int32(k)})
+			if s.TieFrom || s.TieTo {
+				s.Duration = b.time(off - on)
+			}
+			out = append(out, s)
 		}
-		for _, i := range lasting { // going is never ahead of it
-			add(starts[k], i)
+		for _, i := range lasting {
+			add(i)
 		}
 		for ; i < len(b.notes) && (b.notes[i].on < stop || k+1 == len(b.p.Bars)); i++ {
-			add(b.notes[i].on, int32(i))
+			add(i)
 		}
 		lasting = going
 	}
-	eachGroup(pieces, func(x, y piece) int { return cmp.Compare(x.on, y.on) }, func(x, y piece) int {
-		m, n := &b.notes[x.note], &b.notes[y.note]
-		return cmp.Or(cmp.Compare(m.key, n.key), names[x.note].Compare(names[y.note]), cmp.Compare(n.hand, m.hand), cmp.Compare(m.voice, n.voice),
-			cmp.Compare(x.note, y.note))
+	eachGroup(out, func(x, y score.Note) bool { return x.Onset == y.Onset }, func(x, y score.Note) int {
+		return cmp.Or(x.Pitch.Compare(y.Pitch), cmp.Compare(y.Hand, x.Hand), cmp.Compare(x.Voice, y.Voice)) // as Passage.Sort does
 	})
-	b.p.Notes = make([]score.Note, len(pieces))
-	for i, q := range pieces {
-		n := &b.notes[q.note]
-		b.p.Notes[i] = score.Note{Pitch: names[q.note], Onset: b.time(q.on), Duration: b.time(q.off - q.on), Hand: n.hand, Voice: int(n.voice),
-			Bar: int(q.bar), TieFrom: q.on > n.on, TieTo: q.off < n.off}
-	}
+	b.p.Notes = out
 }

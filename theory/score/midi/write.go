@@ -23,6 +23,7 @@ const (
 // meters, key signatures and tempos, as far as a MIDI file can hold them:
 //
 //   - a grace note lasts a 32nd note, just before the note it decorates, or with it at the start of the piece;
+//   - a key signature of no declared mode becomes a major key;
 //   - a church mode becomes the major key of its signature, and a signature of more than seven signs the one that sounds alike;
 //   - an additive meter becomes a plain one; a free bar, or one longer than its meter, takes the meter of its length;
 //   - a bar is cut short by the time signature of the next, and its number and offset aren't kept but for an upbeat;
@@ -189,12 +190,12 @@ func timed(notes []score.Note, ticks func(score.Time) int64, short int64) []time
 	for i, n := range notes {
 		t := timedNote{Note: n, on: max(0, ticks(n.Onset)), key: n.Pitch.MIDI()}
 		if n.Grace != score.NoGrace || n.Duration.Sign() <= 0 {
-			after := int64(0) // grace notes of the same hand that come after it
+			after := int64(0) // grace notes of the same hand, or chords of them, that come after it
 			for _, m := range notes[i+1:] {
 				if m.Onset != n.Onset || m.Grace == score.NoGrace {
 					break
 				}
-				if m.Hand == n.Hand {
+				if m.Hand == n.Hand && !m.Together {
 					after++
 				}
 			}

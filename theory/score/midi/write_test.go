@@ -265,9 +265,9 @@ func (failing) Write([]byte) (int, error) { return 0, errFull }
 func TestGrace(t *testing.T) {
 	p := small()
 	main := p.Notes[4]
-	for _, n := range []string{"B4", "C5"} {
+	for _, n := range []string{"B4", "C5", "E5"} {
 		x, _ := pitch.Parse(n)
-		p.Notes = append(p.Notes, score.Note{Pitch: x, Onset: main.Onset, Hand: score.Right, Voice: 1, Bar: main.Bar, Grace: score.Acciaccatura})
+		p.Notes = append(p.Notes, score.Note{Pitch: x, Onset: main.Onset, Hand: score.Right, Voice: 1, Bar: main.Bar, Grace: score.Acciaccatura, Together: n == "E5"})
 	}
 	p.Sort()
 	var b bytes.Buffer
@@ -275,8 +275,8 @@ func TestGrace(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := show(read(t, b.String(), Options{}))
-	for i, w := range []string{"B4", "C5"} {
-		want := fmt.Sprintf("%s %v+1/8 right hand", w, main.Onset.Sub(score.T(int64(2-i), 8)))
+	for i, w := range []string{"B4", "C5", "E5"} { // the last two together
+		want := fmt.Sprintf("%s %v+1/8 right hand", w, main.Onset.Sub(score.T(int64(2-min(i, 1)), 8)))
 		if !slices.Contains(got, want) {
 			t.Errorf("%q isn't among %q", want, got)
 		}

@@ -29,10 +29,10 @@
 //
 //	                                     Grieg   Chopin   both    songs
 //	ps13s1, windows 10 and 42            92.2    89.8     91.1
-//	Spell, nothing known                 96.9    97.6     97.3    97.5
+//	Spell, nothing known                 96.9    97.6     97.2    97.4
 //	Spell, the first signature known     96.8    97.5
 //	Spell, all signatures known                                   98.0
-//	the same, sharps or flats granted    98.7    99.1     98.9
+//	the same, sharps or flats granted    98.6    99.1     98.8
 //
 // The last line shows what is missing: most of what is wrong is a passage in sharps that is printed in flats, or the other
 // way, in keys that sound alike (D sharp minor for E flat minor), which sound alone doesn't decide.

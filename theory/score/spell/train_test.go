@@ -6,6 +6,9 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"runtime"
+	"sync"
+	"sync/atomic"
 	"testing"
 )
 
@@ -120,17 +123,29 @@ func writeWeights(w []int16) error {
 	return err
 }
 
+// rate is how many of 100 notes f spells right.
 func rate(ps []piece, f func(p *piece) []int8) float64 {
-	right, all := 0, 0
-	for i := range ps {
-		for j, x := range f(&ps[i]) {
-			all++
-			if x == ps[i].fifths[j] {
-				right++
+	var wg sync.WaitGroup
+	var right, all atomic.Int64
+	next := make(chan *piece)
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for p := range next {
+				for j, x := range f(p) {
+					all.Add(1)
+					if x == p.fifths[j] {
+						right.Add(1)
+					}
+				}
 			}
-		}
+		})
 	}
-	return 100 * float64(right) / float64(all)
+	for i := range ps {
+		next <- &ps[i]
+	}
+	close(next)
+	wg.Wait()
+	return 100 * float64(right.Load()) / float64(all.Load())
 }
 
 func TestLearn(t *testing.T) {
