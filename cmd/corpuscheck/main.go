@@ -20,6 +20,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("corpuscheck", flag.ContinueOnError)
 	flags.SetOutput(stderr)
 	asJSON := flags.Bool("json", false, "the same facts for a program")
+	crossed := flags.Bool("cross", false, "learn on a part and measure the rest: each set by the others, and four folds by piece")
 	if err := flags.Parse(args); err != nil {
 		return 2
 	}
@@ -28,7 +29,9 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return 2
 	}
 	pieces, err := readSets(flags.Args())
-	if err == nil {
+	if err == nil && *crossed {
+		cross(stdout, trials(prepare(pieces)))
+	} else if err == nil {
 		err = writeSummary(stdout, summarize(pieces), *asJSON)
 	}
 	if err != nil {

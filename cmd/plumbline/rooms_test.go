@@ -26,6 +26,7 @@ func TestRooms(t *testing.T) {
 		"theory/score/musicxml": {"theory/pitch", "theory/key", "theory/score"},
 		"theory/score/typed":    {"theory/pitch", "theory/key", "theory/score"},
 		"theory/score/spell":    {"theory/pitch", "theory/key", "theory/score"},
+		"theory/harmony":        {"theory/pitch", "theory/chord", "theory/key", "theory/score", "theory/line"},
 		"theory/score/midi":     {"theory/pitch", "theory/key", "theory/score", "theory/score/spell"},
 		"theory/line":           {"theory/pitch", "theory/score"},
 		"theory/claim":          {"theory/pitch", "theory/chord", "theory/key", "theory/score", "theory/line"},
