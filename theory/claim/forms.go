@@ -417,6 +417,59 @@ func init() { // the checks refer to Forms by way of their messages
 			check:    (*Checker).pedal,
 		},
 		{
+			ID:      "relation",
+			Example: "bar 2, right hand: is bar 1 moved down a step",
+			Asserts: "note for note, in the same rhythm, the place is the other one: repeated, an octave away, or moved by that interval (step, third and so on without a quality may follow the scale); \"has the rhythm of\" asks the onsets alone; arguable if so by sound only, or with one exception in eight notes",
+			patterns: pats(`(?:is|repeats|copies) (?P<place>bars? .+?),? (?:(?:moved|transposed|shifted) )?(?P<dir>up|down) (?:by )?ART (?P<size>half step|semitone|whole tone|whole step|step|(?:(?:minor|major|perfect|augmented|diminished) )?(?:second|third|fourth|fifth|sixth|seventh|octave))`,
+				`(?:is|repeats|copies) (?P<place>bars? .+?),? (?:ART |by an )?octave (?P<oct>higher|lower|up|down)`,
+				`(?:is|repeats|copies) (?P<place>bars? .+?)(?P<again> again| exactly| literally)?`,
+				`(?:has|keeps|repeats) ART (?P<rhythm>rhythm) of (?P<place>.+)`),
+			parse: func(m match, a *args) *stmtError {
+				pl, err := score.ParsePlace(m.group["place"])
+				if err != nil {
+					pe := err.(*score.PlaceError)
+					return &stmtError{offset: m.at["place"] + pe.Offset, msg: pe.Msg}
+				}
+				a.at, a.atCol = &pl, utf8.RuneCountInString(m.text[:m.at["place"]])
+				a.dir = 1
+				if d := m.get("dir") + m.get("oct"); d == "down" || d == "lower" {
+					a.dir = -1
+				}
+				switch size := m.get("size"); {
+				case m.get("rhythm") != "":
+					a.word = "rhythm"
+				case m.get("oct") != "" || size == "octave" || size == "perfect octave":
+					a.word = "octave"
+				case size == "":
+					a.word = "repeats"
+				case size == "step":
+					a.word, a.number = "moved", 2
+				case size == "half step" || size == "semitone":
+					a.word, a.number, a.strict, a.list = "moved", 2, true, []pitch.Interval{pitch.MinorSecond}
+				case size == "whole step" || size == "whole tone":
+					a.word, a.number, a.strict, a.list = "moved", 2, true, []pitch.Interval{pitch.MajorSecond}
+				default:
+					a.word = "moved"
+					words := strings.Fields(size)
+					for n := 2; n <= 7; n++ {
+						if pitch.NumberWord(n) == words[len(words)-1] {
+							a.number = n
+						}
+					}
+					if len(words) == 2 {
+						short := map[string]string{"minor": "m", "major": "M", "perfect": "P", "augmented": "A", "diminished": "d"}[words[0]]
+						i, err := pitch.ParseInterval(short + strconv.Itoa(a.number))
+						if err != nil {
+							return m.fail("size", "there is no %s", size)
+						}
+						a.strict, a.list = true, []pitch.Interval{i}
+					}
+				}
+				return nil
+			},
+			check: (*Checker).relation,
+		},
+		{
 			ID:       "chord",
 			Example:  "bar 2 beat 1: is an F# minor seventh chord",
 			Asserts:  "the notes of the place are that chord, in any octave and inversion (if it names a bass or an inversion: that one), with nothing foreign and nothing missing but what players leave out; in a longer place foreign notes may pass if they take no more than a quarter of the sound; arguable if so by sound only, if the first reading is another chord, or if the chord is there with one note more",
