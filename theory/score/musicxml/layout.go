@@ -44,10 +44,17 @@ type layer struct {
 	events []event
 }
 
-// layers lays out the notes of one voice in a bar, with times from its start.
+// maxLayers is how many notes of one voice may overlap.
+const maxLayers = 100
+
+// layers lays out the notes of one voice in a bar, with times from its start; nil if more than maxLayers overlap.
 func layers(notes []score.Note, b score.Bar, hand score.Hand, voice int) []*layer {
-	out := []*layer{{hand: hand, voice: voice, first: true}}
+	type shape struct {
+		at, length Time
+		cue        bool
+	}
 	var chords, graces []event
+	index := map[shape]int{}
 	for _, n := range notes {
 		at := n.Onset.Sub(b.Start)
 		if n.Grace != score.NoGrace {
@@ -58,60 +65,83 @@ func layers(notes []score.Note, b score.Bar, hand score.Hand, voice int) []*laye
 			}
 			continue
 		}
-		k := slices.IndexFunc(chords, func(e event) bool { return e.at == at && e.length == n.Duration && e.notes[0].Cue == n.Cue })
-		if k < 0 {
+		s := shape{at, n.Duration, n.Cue}
+		k, ok := index[s]
+		if !ok {
 			k = len(chords)
+			index[s] = k
 			chords = append(chords, event{at: at, length: n.Duration})
 		}
 		chords[k].notes = append(chords[k].notes, n)
 	}
 	slices.SortStableFunc(chords, func(a, b event) int { return cmp.Or(a.at.Compare(b.at), b.length.Compare(a.length)) })
+	out := []*layer{{hand: hand, voice: voice, first: true}}
+	starts, ends := map[Time]int{}, map[Time]int{} // the first layer where an event does
 	for _, e := range chords {
 		k := slices.IndexFunc(out, func(l *layer) bool { return len(l.events) == 0 || !e.at.Less(l.events[len(l.events)-1].end()) })
 		if k < 0 {
 			k = len(out)
 			out = append(out, &layer{hand: hand, voice: voice})
+			if k == maxLayers {
+				return nil
+			}
 		}
 		out[k].events = append(out[k].events, e)
+		if l, ok := starts[e.at]; !ok || k < l {
+			starts[e.at] = k
+		}
+		if l, ok := ends[e.end()]; !ok || k < l {
+			ends[e.end()] = k
+		}
 	}
-	// Grace notes go into one layer for each moment, beside their note if it is there.
+	// Grace notes go into one layer for each moment: beside their note if it is there, else where nothing sounds on, else
+	// into one of their own.
+	ornaments := make([][]event, len(out), len(out)+1)
 	for i := 0; i < len(graces); {
 		j := i
-		for j < len(graces) && graces[j].at == graces[i].at && graces[j].notes[0].After == graces[i].notes[0].After {
+		at, after := graces[i].at, graces[i].notes[0].After
+		for j < len(graces) && graces[j].at == at && graces[j].notes[0].After == after {
 			j++
 		}
-		at, after := graces[i].at, graces[i].notes[0].After
-		k := slices.IndexFunc(out, func(l *layer) bool {
-			return slices.ContainsFunc(l.events, func(e event) bool { return !e.grace && (!after && e.at == at || after && e.end() == at) })
-		})
-		if k < 0 {
+		beside := starts
+		if after {
+			beside = ends
+		}
+		k, ok := beside[at]
+		if !ok {
 			k = slices.IndexFunc(out, func(l *layer) bool {
-				return !slices.ContainsFunc(l.events, func(e event) bool { return e.at.Less(at) && at.Less(e.end()) })
+				n, _ := slices.BinarySearchFunc(l.events, at, func(e event, t Time) int { return e.at.Compare(t) })
+				return n == 0 || !at.Less(l.events[n-1].end())
 			})
+			if k < 0 {
+				k = len(out)
+				out = append(out, &layer{hand: hand, voice: voice})
+				ornaments = append(ornaments, nil)
+			}
 		}
-		if k < 0 {
-			k = len(out)
-			out = append(out, &layer{hand: hand, voice: voice})
-		}
-		l := out[k]
-		// Before the first event that begins there, behind those grace notes that end a note.
-		p := slices.IndexFunc(l.events, func(e event) bool {
-			return !e.at.Less(at) && !(e.grace && e.at == at && e.notes[0].After)
-		})
-		if p < 0 {
-			p = len(l.events)
-		}
-		l.events = slices.Insert(l.events, p, graces[i:j]...)
+		ornaments[k] = append(ornaments[k], graces[i:j]...)
 		i = j
+	}
+	for k, l := range out {
+		if len(ornaments[k]) == 0 {
+			continue
+		}
+		// At one moment: those that end a note, those that decorate the next, the next.
+		l.events = append(ornaments[k], l.events...)
+		slices.SortStableFunc(l.events, func(a, b event) int { return cmp.Or(a.at.Compare(b.at), -cmp.Compare(graceRank(&a), graceRank(&b))) })
 	}
 	for _, l := range out {
 		if l.first {
 			l.rests(b)
 		}
 		l.values(b)
+		lastNote := len(l.events) - 1
+		for lastNote >= 0 && l.events[lastNote].grace {
+			lastNote--
+		}
 		for i := range l.events {
 			e := &l.events[i]
-			e.loose = e.grace && !e.notes[0].After && !slices.ContainsFunc(l.events[i:], func(f event) bool { return !f.grace })
+			e.loose = e.grace && !e.notes[0].After && i > lastNote
 		}
 		l.beam(b)
 	}
@@ -136,10 +166,16 @@ func (l *layer) rests(b score.Bar) {
 	l.events = appendRests(out, at, b.Length, b)
 }
 
+// maxBeats is how many beats of rest are written one by one.
+const maxBeats = 10_000
+
 // appendRests appends rests from one moment to another: up to the next beat, then by groups of beats that begin where such
 // a group does, then what is left.
 func appendRests(out []event, from, to Time, b score.Bar) []event {
 	beat := b.Meter.Beat()
+	if to.Sub(from).Div(beat).Float() > maxBeats {
+		return append(out, event{at: from, length: to.Sub(from)})
+	}
 	for from.Less(to) {
 		n := from.Add(b.Offset).Div(beat)
 		next := beat.Mul(floor(n)+1, 1).Sub(b.Offset).Min(to)
@@ -276,6 +312,7 @@ type assignment struct {
 const (
 	maxNesting = 3
 	maxRatio   = 99 // the most notes in the time of others
+	maxTuplet  = 512
 )
 
 // tuplets plans how a row of lengths is written. A tuplet begins with a length that is no binary fraction of a quarter
@@ -304,7 +341,7 @@ func tuplets(lengths []Time, depth int) ([]assignment, int) {
 		for j < len(lengths) {
 			sum = sum.Add(lengths[j])
 			j++
-			if dyadic(sum) || !sum.InRange() {
+			if dyadic(sum) || !sum.InRange() || j-i == maxTuplet {
 				break
 			}
 		}
@@ -406,7 +443,7 @@ func oneTuplet(lengths []Time, depth int) ([]assignment, int) {
 				scaled[i] = l.Mul(p, normal)
 			}
 			inner, cost := tuplets(scaled, depth+1)
-			try(ratio{int(p), int(normal)}, inner, cost+2)
+			try(ratio{int(p), int(normal)}, inner, cost+1)
 		}
 	}
 	return best, bestCost

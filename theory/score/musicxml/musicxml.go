@@ -1,9 +1,9 @@
-// Package musicxml reads MusicXML 4.0 scores into passages: partwise and timewise, plain (.musicxml, .xml) and compressed
-// (.mxl), in UTF-8, UTF-16 and ISO-8859-1.
+// Package musicxml reads MusicXML 4.0 scores into passages, partwise and timewise, plain (.musicxml, .xml) and compressed
+// (.mxl), in UTF-8, UTF-16 and ISO-8859-1, and writes passages as such scores.
 //
-// Start with [ReadFile] or [Read]. Of a score with several parts one is read; [Options] chooses it, and if nothing is said
-// the piano is taken. Its upper staff is the right hand, its lower staff the left. Bars are as long as the fullest part
-// makes them.
+// Start with [ReadFile] or [Read], and with [Write]. Of a score with several parts one is read; [Options] chooses it, and if
+// nothing is said the piano is taken. Its upper staff is the right hand, its lower staff the left. Bars are as long as the
+// fullest part makes them.
 //
 // Clauses quoted in the comments are from the annotations of the MusicXML 4.0 schema (W3C Music Notation Community Group,
 // musicxml.xsd).

@@ -676,7 +676,9 @@ func (w *writer) bars(implicit []bool) error {
 	signature := key.Key{}
 	total := int64(1)
 	for i, b := range p.Bars {
-		all[i] = w.layers(i)
+		if all[i] = w.layers(i); all[i] == nil {
+			return fmt.Errorf("bar %s: more than %d notes of one voice overlap", b.Number, maxLayers)
+		}
 		for _, m := range w.marks[i] {
 			if m.key != nil && m.at.Sign() == 0 {
 				signature = *m.key
@@ -758,7 +760,11 @@ func (w *writer) layers(i int) []*layer {
 	})
 	var out []*layer
 	for _, v := range order {
-		out = append(out, layers(voices[v], w.p.Bars[i], v.hand, v.n)...)
+		ls := layers(voices[v], w.p.Bars[i], v.hand, v.n)
+		if ls == nil {
+			return nil
+		}
+		out = append(out, ls...)
 	}
 	return out
 }
