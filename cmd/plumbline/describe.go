@@ -169,10 +169,8 @@ func describePassage(p *score.Passage, region score.Region) descriptionJSON {
 			continue
 		}
 		d.Lines = append(d.Lines, lineJSON{l.name, pitchNames(pitchesOf(l.line)), motionText(l.line)})
-		if l.name == "bass" { // a tune that leaps by fourths and fifths is not called so
-			d.Sequences = append(d.Sequences, circleRuns(p, l.line)...)
-		}
 	}
+	d.Sequences = append(d.Sequences, sequences(p, notes, region)...)
 	return d
 }
 
@@ -252,24 +250,34 @@ func motionText(l line.Line) string {
 	return fmt.Sprintf("%d of %d moves by step, between %s and %s", steps, len(moves), low, high)
 }
 
-// circleRuns finds stretches of a bass of at least four notes that go round the circle of fifths.
-func circleRuns(p *score.Passage, l line.Line) []sequenceJSON {
+// sequences finds the sequences of a region; the surest come first. A single copy is told only where the pattern has a name
+// of its own: broken chords copy each other all the time.
+func sequences(p *score.Passage, notes []score.Note, region score.Region) []sequenceJSON {
 	var out []sequenceJSON
-	moves := l.Moves()
-	for i := 0; i < len(moves); {
-		j := i
-		for j < len(moves) && len(line.Judge(line.Line{moves[j].From, moves[j].To}, line.CircleOfFifths).Misfits) == 0 {
-			j++
+	for _, s := range line.FindSequences(notes, region, p) {
+		if s.Copies < 2 && len(s.Names) == 0 {
+			continue
 		}
-		if j-i >= 3 {
-			run := line.Line{moves[i].From}
-			for _, m := range moves[i:j] {
-				run = append(run, m.To)
+		kind := "sequence"
+		if len(s.Names) > 0 {
+			kind = s.Names[0].Name
+		}
+		text := s.String() + ": "
+		switch s.Layer {
+		case score.Whole:
+			text = "chords, " + text + fmt.Sprintf("bass %s, top %s", s.Notes, s.TopNotes)
+			outers := line.Outers(notes, score.Region{From: s.From, To: s.To})
+			if n, ok := line.Period(outers, false); ok && n > 1 && n <= 6 {
+				var iv []string
+				for _, o := range outers[:n] {
+					iv = append(iv, o.Interval.Simple().String())
+				}
+				text += fmt.Sprintf("; outer intervals repeat every %d chords: %s", n, strings.Join(iv, " "))
 			}
-			out = append(out, sequenceJSON{"circle of fifths", p.Where(run[0].Onset), p.Where(run[len(run)-1].Onset), pitchNames(pitchesOf(run)),
-				"the bass goes round the circle of fifths: " + run.String()})
+		default:
+			text = s.Layer.String() + ", " + text + s.Notes.String()
 		}
-		i = max(j, i+1)
+		out = append(out, sequenceJSON{kind, p.Where(s.From), p.Where(s.To), pitchNames(pitchesOf(s.Notes)), text})
 	}
 	return out
 }
