@@ -1,0 +1,459 @@
+package line
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"plumbline/theory/pitch"
+	"plumbline/theory/score"
+)
+
+// A FactKind is the kind of a fact.
+type FactKind int8
+
+// The kinds of facts.
+const (
+	SequenceFact FactKind = iota
+	CycleFact             // of outer intervals
+	CompoundFact
+	MotionFact
+	ThreadFact // an inner or chromatic line
+	RelationFact
+	RhythmFact
+	LoudnessFact
+	TextureFact
+	OuterFact
+	SyncopationFact
+)
+
+var factNames = [...]string{"sequence", "cycle", "two lines in one", "motion", "thread", "relation", "rhythm", "loudness", "texture", "outer voices", "syncopation"}
+
+// String returns the kind in words, or %!FactKind(n) out of range.
+func (k FactKind) String() string {
+	if k < 0 || int(k) >= len(factNames) {
+		return fmt.Sprintf("%%!FactKind(%d)", int(k))
+	}
+	return factNames[k]
+}
+
+// A Fact is something worth saying about a passage.
+type Fact struct {
+	Kind     FactKind
+	Place    string  // as a claims file writes it: "bars 5-8, bass"
+	Claim    string  // a statement in the words of a claims file; "" if there is no such form
+	Text     string  // the same in a sentence of its own
+	Unusual  float64 // how rare such a thing is, in [0, 1]; common practice in numbers, no source
+	Support  float64 // how much of the place bears it out and how much there is of it, in [0, 1]
+	From, To score.Time
+	Notes    []score.Note // the evidence, in order; of long ones the first
+}
+
+// Rank is what facts are ordered by: how unusual a fact is times how well it is supported.
+func (f Fact) Rank() float64 { return f.Unusual * f.Support }
+
+// support grows with how many notes or chords bear a fact out: 4 give 0.5, 12 give 0.75.
+func support(n int) float64 { return float64(n) / float64(n+4) }
+
+// factBars is about how many bars one fact of motion spans at most; longer lines are looked at in stretches.
+const factBars = 4
+
+// Facts returns what is worth saying about the lines, sequences, rhythms and loudness of a region, the most unusual and best
+// supported first. Each has a place and, where a claims file has a form for it, a statement in its words. Of facts of one kind that
+// overlap in place only the first is kept.
+//
+// What stands as a claim is found by the same rules by which it is checked in this package; whether it holds in every detail
+// of the claim's form is for package claim to say.
+func Facts(p *score.Passage, r score.Region) []Fact {
+	sounding := p.Sounding()
+	if !r.To.Less(p.End()) {
+		r.To = p.End()
+	}
+	f := &finder{p: p, sounding: sounding, r: r}
+	if len(p.Bars) == 0 || !r.From.Less(r.To) {
+		return nil
+	}
+	f.sequences()
+	f.motions()
+	f.compounds()
+	f.chromatic()
+	f.relations()
+	f.rhythms()
+	f.loudness()
+	f.outers()
+	slices.SortStableFunc(f.list, func(a, b Fact) int {
+		return cmp.Or(cmp.Compare(b.Rank(), a.Rank()), a.From.Compare(b.From), cmp.Compare(a.Kind, b.Kind), strings.Compare(a.Place, b.Place))
+	})
+	// Of each kind the first fact at a place is kept; spans holds the kept ones in order of time.
+	type span struct{ from, to score.Time }
+	spans := map[string][]span{}
+	var out []Fact
+	for _, x := range f.list {
+		key := fmt.Sprint(x.Kind) + layerOf(x.Place)
+		list := spans[key]
+		i, _ := slices.BinarySearchFunc(list, x.From, func(s span, t score.Time) int { return s.from.Compare(t) })
+		if i < len(list) && list[i].from.Less(x.To) || i > 0 && x.From.Less(list[i-1].to) {
+			continue
+		}
+		spans[key] = slices.Insert(list, i, span{x.From, x.To})
+		out = append(out, x)
+	}
+	return out
+}
+
+func layerOf(place string) string {
+	_, l, _ := strings.Cut(place, ", ")
+	return l
+}
+
+type finder struct {
+	p        *score.Passage
+	sounding []score.Note
+	r        score.Region
+	list     []Fact
+}
+
+func (f *finder) add(x Fact) {
+	if len(x.Notes) > 32 {
+		x.Notes = x.Notes[:32]
+	}
+	if x.Text == "" {
+		x.Text = x.Place + ": " + x.Claim
+	}
+	f.list = append(f.list, x)
+}
+
+// place names a stretch of time with its layer: by bars where it fills them, else by beats; to is the onset of the last note
+// or chord in it.
+func (f *finder) place(from, last score.Time, layer score.Layer) string {
+	a, b := f.p.BarAt(from), f.p.BarAt(last)
+	var s string
+	whole := from == f.p.Bars[a].Start
+	if whole { // nothing of the layer may come after the last note in its bar
+		for _, n := range plainNotes(f.sounding, score.Region{From: last, To: f.p.Bars[b].End()}) {
+			whole = whole && n.Onset == last
+		}
+	}
+	switch {
+	case whole && a == b:
+		s = "bar " + f.p.Bars[a].Number
+	case whole:
+		s = "bars " + f.p.Bars[a].Number + "-" + f.p.Bars[b].Number
+	case from == last:
+		s = f.p.Where(from)
+	default:
+		s = f.p.Where(from) + " to " + f.p.Where(last)
+	}
+	if l := layer.String(); l != "" {
+		s += ", " + l
+	}
+	return s
+}
+
+func (f *finder) sequences() {
+	for _, s := range FindSequences(f.sounding, f.r, f.p) {
+		last := s.Notes[len(s.Notes)-1].Onset
+		n := len(s.Notes)
+		if s.Layer == score.Whole {
+			last = s.Chords[len(s.Chords)-1].At
+		}
+		x := Fact{Kind: SequenceFact, Place: f.place(s.From, last, s.Layer), From: s.From, To: s.To, Notes: s.Notes,
+			Unusual: 0.8, Support: support(n)}
+		x.Text = x.Place + ": " + s.String()
+		if s.Layer == score.Whole && s.Size == 1 && len(s.Names) == 0 {
+			x.Unusual = 0.9
+		}
+		if s.Layer == score.Bass && len(s.Names) > 0 && s.Names[0].From == 0 && s.Names[0].To == n && strings.Contains(s.Names[0].ID, "desc5") {
+			x.Claim = "moves by the circle of fifths"
+		}
+		f.add(x)
+		if s.Layer == score.Whole && s.Period > 1 && len(s.Chords) >= 2*s.Period && len(s.Outer) == s.Period && s.Likeness == Transposed {
+			var names []string
+			for _, i := range s.Outer {
+				names = append(names, outerName(i))
+			}
+			f.add(Fact{Kind: CycleFact, Place: f.place(s.From, last, score.Whole), From: s.From, To: s.To, Notes: s.Notes, Unusual: 0.95, Support: support(n),
+				Claim: fmt.Sprintf("outer intervals repeat every %s: %s", plural(s.Period, "chord"), strings.Join(names, " ")),
+				Text:  f.place(s.From, last, score.Whole) + ": the outer intervals repeat every " + plural(s.Period, "chord") + "; " + s.Why})
+		}
+	}
+}
+
+func outerName(i pitch.Interval) string {
+	if i == pitch.Unison {
+		return pitch.Octave.String()
+	}
+	return i.String()
+}
+
+// motionWeight is how unusual a motion is.
+var motionWeight = map[Motion]float64{Chromatic: 0.85, ByWholeTones: 0.9, InFourths: 0.85, InFifths: 0.85, CircleOfFifths: 0.8, InThirds: 0.5, ByStep: 0.3}
+
+// motions finds stretches of bass and top line that move in one manner.
+func (f *finder) motions() {
+	for _, c := range []struct {
+		layer score.Layer
+		line  Line
+	}{{score.Bass, Bass(f.sounding, handRegion(f.r))}, {score.TopLine, Top(f.sounding, handRegion(f.r))}} {
+		moves := c.line.Moves()
+		for _, m := range []Motion{Chromatic, ByWholeTones, CircleOfFifths, InFourths, InFifths, InThirds, ByStep} {
+			for i := 0; i < len(moves); {
+				j, dir, altered := i, 0, 0
+				for ; j < len(moves); j++ {
+					fit := m.fit(moves[j].Interval)
+					if fit == Altered && (m == InFourths || m == InFifths || m == CircleOfFifths) {
+						altered++
+					}
+					d := 1
+					if moves[j].Interval.Semitones < 0 {
+						d = -1
+					}
+					oneWay := m == Chromatic || m == ByWholeTones || m == ByStep || m == InThirds
+					if fit > Altered || fit == Altered && (m == InThirds || m == ByStep) || 3*altered > j-i+1 && altered > 1 || oneWay && dir != 0 && d != dir ||
+						j > i && moves[j].From != moves[j-1].To && moves[j].From.Pitch != moves[j-1].To.Pitch {
+						break
+					}
+					if dir == 0 {
+						dir = d
+					}
+				}
+				least := map[Motion]int{Chromatic: 4, ByWholeTones: 4, CircleOfFifths: 4, InFourths: 3, InFifths: 3, InThirds: 4, ByStep: 6}[m]
+				if j-i >= least {
+					run := moves[i:j]
+					claim := "moves " + m.String()
+					if m != CircleOfFifths && m != InFourths && m != InFifths {
+						claim = verb(dir) + " " + m.String()
+					}
+					notes := []score.Note{run[0].From}
+					for _, x := range run {
+						notes = append(notes, x.To)
+					}
+					last := notes[len(notes)-1]
+					f.add(Fact{Kind: MotionFact, Place: f.place(notes[0].Onset, last.Onset, c.layer), Claim: claim, From: notes[0].Onset, To: last.End(),
+						Notes: notes, Unusual: motionWeight[m], Support: support(j - i)})
+				}
+				i = max(i+1, j)
+			}
+		}
+	}
+}
+
+// compounds looks for two lines in one, in stretches of bars that lie in one hand as a melody.
+func (f *finder) compounds() {
+	for _, h := range []score.Layer{score.RightHand, score.LeftHand} {
+		notes := plainNotes(f.sounding, score.Region{From: f.r.From, To: f.r.To, Layer: h})
+		k := 0
+		var run Line
+		flush := func() {
+			if len(run) >= compoundNotes && len(run) <= 64 && 2*LeapsOf(run) >= len(run)-1 {
+				if c := TwoLines(run); c.Two {
+					last := run[len(run)-1]
+					layer := score.TopLine
+					if h == score.LeftHand {
+						layer = score.LeftHand
+					}
+					place := f.place(run[0].Onset, last.Onset, layer)
+					f.add(Fact{Kind: CompoundFact, Place: place, Claim: "splits into two stepwise lines", Text: place + ": " + c.String(), From: run[0].Onset, To: last.End(),
+						Notes: run, Unusual: 0.9, Support: support(len(run)) * c.Certainty})
+				}
+			}
+			run = nil
+		}
+		bars := 0
+		for _, b := range f.p.Bars {
+			var bar Line
+			for k < len(notes) && notes[k].Onset.Less(b.Start) {
+				k++
+			}
+			single := true
+			for ; k < len(notes) && notes[k].Onset.Less(b.End()); k++ {
+				if n := len(bar); n > 0 && (bar[n-1].Onset == notes[k].Onset || notes[k].Onset.Less(bar[n-1].End())) {
+					single = false
+				}
+				bar = append(bar, notes[k])
+			}
+			if !single || len(bar) < 3 || bars >= factBars {
+				flush()
+				bars = 0
+			}
+			if single && len(bar) >= 3 {
+				run = append(run, bar...)
+				bars++
+			}
+		}
+		flush()
+	}
+}
+
+func (f *finder) chromatic() {
+	for _, l := range ChromaticThreads(f.sounding, handRegion(f.r), 4) {
+		last := l[len(l)-1]
+		place := f.place(l[0].Onset, last.Onset, score.Whole)
+		dir := verb(l[len(l)-1].Pitch.MIDI() - l[0].Pitch.MIDI())
+		f.add(Fact{Kind: ThreadFact, Place: place, From: l[0].Onset, To: last.End(), Notes: l, Unusual: 0.75, Support: support(len(l) - 1),
+			Text: fmt.Sprintf("%s: a chromatic line %s through the texture: %s", place, dir, l)})
+	}
+}
+
+// relations holds each bar and hand against the bar before, two before and four before.
+func (f *finder) relations() {
+	bars := f.p.Bars
+	notes := make([][3][]score.Note, len(bars)) // by bar: whole, left, right
+	all := plainNotes(f.sounding, handRegion(f.r))
+	k := 0
+	for i, b := range bars {
+		start := k
+		for k < len(all) && all[k].Onset.Less(b.End()) {
+			k++
+		}
+		notes[i][0] = all[start:k]
+		for _, n := range all[start:k] {
+			h := 1
+			if n.Hand == score.Right {
+				h = 2
+			}
+			notes[i][h] = append(notes[i][h], n)
+		}
+	}
+	layers := [3]score.Layer{score.Whole, score.LeftHand, score.RightHand}
+	for i, b := range bars {
+		if b.Start.Less(f.r.From) || !b.Start.Less(f.r.To) {
+			continue
+		}
+		for h := range layers {
+			now := notes[i][h]
+			if len(now) < 4 {
+				continue
+			}
+			for _, back := range [...]int{1, 2, 4} {
+				j := i - back
+				if j < 0 || bars[j].Start.Less(f.r.From) || len(notes[j][h]) != len(now) || b.Length != bars[j].Length {
+					continue
+				}
+				rel := Relate(notes[j][h], now, bars[j].Start, b.Start)
+				if !rel.Holds() || rel.Likeness == SameRhythm || rel.Likeness == BySemitone {
+					continue
+				}
+				unusual := map[Likeness]float64{Repeated: 0.2, Displaced: 0.6, Transposed: 0.75, Diatonic: 0.7}[rel.Likeness]
+				if h == 0 {
+					unusual += 0.1
+				}
+				place := "bar " + b.Number
+				if l := layers[h].String(); l != "" {
+					place += ", " + l
+				}
+				last := now[len(now)-1]
+				f.add(Fact{Kind: RelationFact, Place: place, Claim: rel.Words("bar " + bars[j].Number), From: b.Start, To: last.End().Min(b.End()), Notes: now,
+					Unusual: unusual, Support: support(len(now))})
+				break
+			}
+		}
+	}
+}
+
+func (f *finder) rhythms() {
+	for _, h := range []score.Layer{score.RightHand, score.LeftHand} {
+		r := score.Region{From: f.r.From, To: f.r.To, Layer: h}
+		list := BarRhythms(f.sounding, r, f.p)
+		first, n := Figure(list)
+		if first < 0 || n < 3 || len(list) < 4 {
+			continue
+		}
+		for i, b := range list {
+			if b.Bar == first && len(b.Onsets) >= 3 {
+				// The figure is said once, at the first bar that repeats it.
+				for _, c := range list[i+1:] {
+					if c.First == first {
+						bar := f.p.Bars[c.Bar]
+						share := float64(n) / float64(len(list))
+						f.add(Fact{Kind: RhythmFact, Place: "bar " + bar.Number + ", " + h.String(), Claim: "has the rhythm of bar " + f.p.Bars[first].Number,
+							Text: fmt.Sprintf("%s: %d of %d bars have the rhythm of bar %s: %s", h, n, len(list), f.p.Bars[first].Number, b.Rhythm),
+							From: bar.Start, To: bar.End(), Unusual: 0.45, Support: share * support(n)})
+						break
+					}
+				}
+				break
+			}
+		}
+		for _, b := range list {
+			if s := b.Syncopation(); s >= 5 {
+				bar := f.p.Bars[b.Bar]
+				f.add(Fact{Kind: SyncopationFact, Place: "bar " + bar.Number + ", " + h.String(), From: bar.Start, To: bar.End(), Unusual: 0.6, Support: support(s),
+					Text: fmt.Sprintf("bar %s, %s: syncopated, %d notes held or silent over a stronger beat", bar.Number, h, len(b.Syncopations(true)))})
+			}
+		}
+	}
+}
+
+// loudness tells the hairpins and the growth of the texture.
+func (f *finder) loudness() {
+	for _, d := range f.p.Dynamics {
+		if d.Text != "louder" && d.Text != "softer" || !d.At.Less(d.Until) || d.At.Less(f.r.From) || !d.At.Less(f.r.To) {
+			continue
+		}
+		a, b := f.p.BarAt(d.At), f.p.BarAt(d.Until)
+		if d.Until == f.p.Bars[b].Start && b > a {
+			b--
+		}
+		r := score.Region{From: f.p.Bars[a].Start, To: f.p.Bars[b].End()}
+		s := SwellOf(f.p, r)
+		claim := map[int]string{1: "gets louder", -1: "gets softer"}[s.Direction]
+		if claim == "" {
+			continue
+		}
+		place := "bar " + f.p.Bars[a].Number
+		if a != b {
+			place = "bars " + f.p.Bars[a].Number + "-" + f.p.Bars[b].Number
+		}
+		f.add(Fact{Kind: LoudnessFact, Place: place, Claim: claim, From: r.From, To: r.To, Unusual: 0.3, Support: support(2 * (b - a + 1))})
+	}
+	for i := 0; i+1 < len(f.p.Bars); i += factBars {
+		j := min(i+2*factBars, len(f.p.Bars)) - 1
+		r := score.Region{From: f.p.Bars[i].Start, To: f.p.Bars[j].End()}
+		if r.From.Less(f.r.From) || f.r.To.Less(r.To) {
+			continue
+		}
+		g := GrowthOf(f.sounding, r, f.p)
+		if g.Direction == 0 || len(g.Bars) < factBars {
+			continue
+		}
+		word := "grows thicker"
+		if g.Direction < 0 {
+			word = "thins out"
+		}
+		place := "bars " + f.p.Bars[i].Number + "-" + f.p.Bars[j].Number
+		f.add(Fact{Kind: TextureFact, Place: place, From: r.From, To: r.To, Unusual: 0.55, Support: support(len(g.Bars)),
+			Text: fmt.Sprintf("%s: the texture %s, from %.3g to %.3g notes a beat", place, word, g.First, g.Last)})
+	}
+}
+
+// outers tells stretches in which bass and top line move in parallel, or all contrary.
+func (f *finder) outers() {
+	list := Outers(f.sounding, handRegion(f.r))
+	for i := 0; i+1 < len(list); {
+		p := PairOf(list[i], list[i+1])
+		j := i + 1
+		for j+1 < len(list) && PairOf(list[j], list[j+1]) == p && (p != Parallel || list[j+1].Interval.Steps == list[j].Interval.Steps) {
+			j++
+		}
+		if (p == Parallel || p == Contrary) && j-i >= 4 {
+			place := f.place(list[i].At, list[j].At, score.Whole)
+			text := fmt.Sprintf("%s: bass and top line move in %s motion", place, p)
+			if p == Parallel {
+				text = fmt.Sprintf("%s: bass and top line move in parallel %ss", place, pitch.NumberWord(simpleNumber(list[i].Interval)))
+			}
+			f.add(Fact{Kind: OuterFact, Place: place, Text: text, From: list[i].At, To: list[j].At, Unusual: 0.55, Support: support(j - i)})
+		}
+		i = j
+	}
+}
+
+// simpleNumber is the number of an interval, octaves taken off beyond the tenth.
+func simpleNumber(i pitch.Interval) int {
+	n := i.Number()
+	for n > 10 {
+		n -= 7
+	}
+	return n
+}
