@@ -190,26 +190,32 @@ const (
 type form struct {
 	row
 	Type
-	degrees                  []degree
-	pcs                      pcset         // members above a root C
-	omitPCs                  pcset         // members that players often leave out
-	mayMiss                  pcset         // members that may be missing at all in a reading under this name
-	takes                    bool          // added notes
-	onLine                   [lineLen]int8 // member index by place on the line of fifths, from lineLow; -1 none
-	byPC                     [12]int8      // member index by pitch class above the root; -1 none
-	tertian                  bool          // matched against notes by its members, in any spacing
-	stem                     string        // house symbol without its bracket
-	alts                     []degree      // what the bracket holds
-	seventh                  bool
-	degLine                  []int8  // of each member, its place on the line of fifths above the root
-	degPC                    []int8  // … and its pitch class above it
-	is                       special // the few rows that have words of their own
-	worded                   bool    // named in words: "German sixth on Ab"
-	beyond                   bool    // beyond a triad, a seventh chord or an added sixth
-	rolesAltered, rolesAdded pcset   // members that are altered or added, bit by index
-	chordName                string  // house name with "chord": "minor seventh chord"
-	triad                    bool    // has a third and a fifth
-	domin                    bool    // major third (or fourth in its place) with minor seventh
+	degrees []degree
+	pcs     pcset         // members above a root C
+	omitPCs pcset         // members that players often leave out
+	mayMiss pcset         // members that may be missing at all in a reading under this name
+	takes   bool          // added notes
+	onLine  [lineLen]int8 // member index by place on the line of fifths, from lineLow; -1 none
+	byPC    [12]int8      // member index by pitch class above the root; -1 none
+	tertian bool          // matched against notes by its members, in any spacing
+	stem    string        // house symbol without its bracket
+	alts    []degree      // what the bracket holds
+	// Prices by place: of a note beside the members on the line of fifths from lineLow, of a missing member by pitch class
+	// above the root (with the root in the bass, and without), of the bass by pitch class; negative where nobody says so.
+	addPrice     [lineLen]float32
+	lackPrice    [2][12]float32
+	bassPrice    [12]float32
+	seventh      bool
+	degLine      []int8  // of each member, its place on the line of fifths above the root
+	degPC        []int8  // … and its pitch class above it
+	is           special // the few rows that have words of their own
+	worded       bool    // named in words: "German sixth on Ab"
+	beyond       bool    // beyond a triad, a seventh chord or an added sixth
+	rolesAltered pcset   // members that are altered, bit by index
+	rolesAdded   pcset   // members that are added, bit by index
+	chordName    string  // house name with "chord": "minor seventh chord"
+	triad        bool    // has a third and a fifth
+	domin        bool    // major third (or fourth in its place) with minor seventh
 }
 
 // member returns the index of the member at place n of the line of fifths above the root, -1 if there is none.
@@ -367,6 +373,7 @@ func (r *row) form() *form {
 		}
 	}
 	f.takes = f.Symbols != nil && f.takesAdded() && f.family != famAugSixth && f.family != famSpecial
+	f.priceTables()
 	return f
 }
 

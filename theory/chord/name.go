@@ -58,12 +58,15 @@ type sonority struct {
 	pc      []int8        // and how they sound
 	pcs     pcset
 	bass    pitch.Class
+	midi    []int // of notes
 	cs      []candidate
-	text    []byte // see words.go
+	least   float32 // price of the cheapest candidate so far
+	text    []byte  // see words.go
 
 	noteBuf  [16]pitch.Pitch
 	classBuf [16]pitch.Class
 	lineBuf  [16]int
+	midiBuf  [16]int
 	pcBuf    [16]int8
 }
 
@@ -85,7 +88,9 @@ func (s *sonority) set(left, right []pitch.Pitch) {
 	s.notes = slices.Compact(s.notes)
 	s.classes, s.line, s.pc, s.pcs = s.classBuf[:0], s.lineBuf[:0], s.pcBuf[:0], 0
 	s.bass = pitch.Class{}
+	s.midi = s.midiBuf[:0]
 	for _, p := range s.notes {
+		s.midi = append(s.midi, p.MIDI())
 		if c := p.Class(); !slices.Contains(s.classes, c) {
 			pc := c.PC()
 			s.classes, s.line, s.pc = append(s.classes, c), append(s.line, c.Fifths()), append(s.pc, int8(pc))
@@ -187,8 +192,8 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 		case m >= 0:
 			hard++
 		default:
-			price, ok := f.priceAdded(f.addedAt(s.line[i] - rootLine))
-			if !ok {
+			price := f.addPriceAt(s.line[i] - rootLine)
+			if price < 0 {
 				return c, false
 			}
 			if added++; added > 1 {
@@ -216,8 +221,12 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 		}
 	}
 	c.added = int8(added)
+	inBass := 0
+	if s.bass == root {
+		inBass = 1
+	}
 	for missing := f.pcs &^ heard; missing != 0; missing &= missing - 1 {
-		p := f.priceMissing(f.degrees[f.byPC[lowest(missing)]], s.bass == root)
+		p := f.lackPrice[inBass][lowest(missing)]
 		if p < 0 || added > 0 && p > priceFifth || slash {
 			return c, false
 		}
@@ -235,8 +244,8 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 			c.price[partBass] = priceSlashFifth
 		}
 	case relBass != 0:
-		p, ok := f.priceBass(s, relBass)
-		if !ok {
+		p := f.bassPrice[relBass]
+		if p < 0 || f.is == isPower && s.pcs.len() > 2 {
 			return c, false
 		}
 		c.price[partBass] = p
@@ -256,6 +265,41 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 }
 
 func lowest(s pcset) int { return bits.TrailingZeros16(uint16(s)) }
+
+// priceTables fills the tables of prices from the rules.
+func (f *form) priceTables() {
+	for i := range f.addPrice {
+		f.addPrice[i] = -1
+		if p, ok := f.priceAdded(f.addedAt(i + lineLow)); ok {
+			f.addPrice[i] = p
+		}
+	}
+	for pc := range 12 {
+		f.lackPrice[0][pc], f.lackPrice[1][pc], f.bassPrice[pc] = -1, -1, -1
+		if m := f.byPC[pc]; m >= 0 {
+			f.lackPrice[0][pc], f.lackPrice[1][pc] = f.priceMissing(f.degrees[m], false), f.priceMissing(f.degrees[m], true)
+		}
+		if p, ok := f.priceBass(pc); ok {
+			f.bassPrice[pc] = p
+		}
+	}
+}
+
+// addPriceAt returns what the note n places on the line of fifths above the root costs beside the members of f.
+func (f *form) addPriceAt(n int) float32 {
+	if n < lineLow || n >= lineLow+lineLen {
+		return -1
+	}
+	return f.addPrice[n-lineLow]
+}
+
+// hopeless reports whether f, with the given notes beside it and the bass elsewhere, costs too much to be listed however it is
+// spelled.
+func (s *sonority) hopeless(f *form, foreign pcset, relBass int) bool {
+	const leastAdded = 1.8
+	p := f.bassPrice[relBass]
+	return p < 0 || f.cost+p+leastAdded*float32(foreign.len())+priceBoth > s.least+maxBehind+2
+}
 
 // stepsAt returns the steps, in [0, 7), and the alteration against the major scale of the note n places on the line of fifths
 // above a root.
@@ -369,7 +413,7 @@ func (f *form) priceMissing(d degree, rootInBass bool) float32 {
 }
 
 // priceBass returns what it costs that the bass, a member or an added note, is relBass semitones above the root.
-func (f *form) priceBass(s *sonority, relBass int) (price float32, ok bool) {
+func (f *form) priceBass(relBass int) (price float32, ok bool) {
 	m := f.byPC[relBass]
 	var d degree
 	if m >= 0 {
@@ -388,9 +432,6 @@ func (f *form) priceBass(s *sonority, relBass int) (price float32, ok bool) {
 			return 0, false
 		}
 		return 8, true
-	}
-	if f.is == isPower && s.pcs.len() > 2 {
-		return 0, false
 	}
 	price = 5.5
 	switch d.num {
@@ -412,12 +453,13 @@ func (f *form) priceBass(s *sonority, relBass int) (price float32, ok bool) {
 // add takes a candidate in.
 func (s *sonority) add(c candidate) {
 	c.order = len(s.cs)
+	s.least = min(s.least, c.total)
 	s.cs = append(s.cs, c)
 }
 
 // candidates collects the readings of s in s.cs, unsorted.
 func (s *sonority) candidates() {
-	s.cs = s.cs[:0]
+	s.cs, s.least = s.cs[:0], 1000
 	add := s.add
 	switch s.pcs.len() {
 	case 0:
@@ -436,6 +478,9 @@ func (s *sonority) candidates() {
 		for _, f := range fits[rel] {
 			foreign := rel &^ f.pcs
 			slash := foreign == 1<<relBass && relBass != 0 && f.pcs&^rel == 0 && s.slashes(f)
+			if foreign != 0 && relBass != 0 && !slash && s.hopeless(f, foreign, relBass) {
+				continue
+			}
 			var best candidate
 			found := false
 			for i, pc := range s.pc {
@@ -457,15 +502,13 @@ func (s *sonority) candidates() {
 	}
 	s.rootless(add)
 	s.sift()
-	s.stacks(add)
-	s.over(add)
+	s.stacks()
+	s.over()
 	if s.pcs.len() < 3 {
 		return
 	}
-	for i := range s.cs {
-		if s.cs[i].total < priceThirds {
-			return
-		}
+	if s.least < priceThirds {
+		return
 	}
 	c := candidate{other: setKind, words: s.setReading}
 	c.price[partShape] = priceSetClass
@@ -523,7 +566,10 @@ func (s *sonority) sift() {
 			kept = append(kept, *c)
 		}
 	}
-	s.cs = kept
+	s.cs, s.least = kept, 1000
+	for i := range kept {
+		s.least = min(s.least, kept[i].total)
+	}
 }
 
 // whole reports whether c is a chord as spelled with nothing beside it and nothing unusual missing.
@@ -613,7 +659,11 @@ func NameHands(left, right []pitch.Pitch) []Reading {
 	s.set(left, right)
 	s.candidates()
 	if len(left) > 0 && len(right) > 0 {
-		lo, hi := sonorityOf(left), sonorityOf(right)
+		lo, hi := pool.Get().(*sonority), pool.Get().(*sonority)
+		defer pool.Put(lo)
+		defer pool.Put(hi)
+		lo.set(left, nil)
+		hi.set(right, nil)
 		if lo.notes[0].MIDI() > hi.notes[0].MIDI() { // crossed hands
 			lo, hi = hi, lo
 		}
@@ -665,7 +715,7 @@ func (s *sonority) rank() []Reading {
 			near[j], near[j-1] = near[j-1], near[j]
 		}
 	}
-	var out [maxReadings]Reading
+	out := make([]Reading, 0, min(len(near), maxReadings))
 	var said [maxReadings]*candidate
 	n := 0
 	var o offs
@@ -683,14 +733,15 @@ func (s *sonority) rank() []Reading {
 		}
 		if c.form == nil {
 			r := c.words()
-			if slices.ContainsFunc(out[:n], func(o Reading) bool { return o.Label == r.Label }) {
+			if slices.ContainsFunc(out, func(o Reading) bool { return o.Label == r.Label }) {
 				continue
 			}
 			r.Bass = s.bass
 			s.text = append(s.text[:0], r.Why...)
 			s.putRank(c, after, afterLabel)
 			r.Why = string(s.text)
-			out[n], said[n] = r, c
+			said[n] = c
+			out = append(out, r)
 			n++
 			continue
 		}
@@ -709,11 +760,13 @@ func (s *sonority) rank() []Reading {
 		if again {
 			continue
 		}
-		out[n], said[n] = s.reading(c, &o, after, afterLabel), c
+		said[n] = c
+		out = append(out, Reading{})
+		s.reading(&out[n], c, &o, after, afterLabel)
 		roots |= 1 << c.rootPC
 		n++
 	}
-	return append(make([]Reading, 0, n), out[:n]...)
+	return out
 }
 
 // impostor reports whether c is a chord on the bass that only another spelling would make of the notes.

@@ -194,7 +194,7 @@ func TestReading(t *testing.T) {
 		{"C4 F4 B4", "stacked fourths on C4 (one augmented)", "three notes stacked in fourths from C4 (fourths, one augmented)", "C4 bottom, F4 first fourth, B4 second fourth", 0, "", "",
 			"Every note is a fourth above the one below (fourths, one augmented)."},
 		{"C4 Db4 F#4 G4", "set class 4-9 (0167)", "set class 4-9, prime form 0167", "C4 bottom, Db4 minor second, F#4 augmented fourth, G4 perfect fifth", -1, "", "",
-			"The pitch classes form 4-9, with interval vector 200022; the nearest chord with a name is DbdimMaj7, without F# and with Fb."},
+			"The pitch classes form 4-9, with interval vector 200022; the nearest chord with a name is DbdimMaj7, two notes away: without F# and with Fb."},
 		{"C3 E3 G3 Bb3 Db4 F#4", "C7(b9#11)", "C seven flat nine chord with raised eleventh", "C3 root, E3 third, G3 fifth, Bb3 seventh, Db4 lowered ninth, F#4 raised eleventh", 0, "", "",
 			"C, E, G, Bb and Db make a C seven flat nine chord with its root in the bass; F# is the raised eleventh."},
 	} {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"plumbline/theory/pitch"
 )
@@ -44,7 +45,10 @@ func (s *sonority) plainMembers() []Member {
 		role := "bottom"
 		if i > 0 {
 			iv := p.Sub(s.notes[0])
-			if role, _ = spoken(iv); iv.Simple() == pitch.Unison {
+			if iv.Steps > 14 { // nobody counts beyond two octaves
+				iv = iv.Simple()
+			}
+			if role = intervalWords(iv); iv.Steps%7 == 0 && iv.Simple() == pitch.Unison {
 				role = "octave"
 			}
 		}
@@ -52,6 +56,34 @@ func (s *sonority) plainMembers() []Member {
 	}
 	return ms
 }
+
+// intervalWords is iv.Words, from a table for the usual sizes.
+func intervalWords(iv pitch.Interval) string {
+	if t := intervalTable(); iv.Steps >= 0 && iv.Steps < len(t) && iv.Semitones >= 0 && iv.Semitones < len(t[0]) {
+		return t[iv.Steps][iv.Semitones]
+	}
+	return iv.Words()
+}
+
+var intervalTable = sync.OnceValue(func() *[15][26]string {
+	t := new([15][26]string)
+	for steps := range t {
+		for n := range t[steps] {
+			t[steps][n] = pitch.Interval{Steps: steps, Semitones: n}.Words()
+		}
+	}
+	return t
+})
+
+var shortTable = sync.OnceValue(func() *[15][26]string {
+	t := new([15][26]string)
+	for steps := range t {
+		for n := range t[steps] {
+			t[steps][n] = pitch.Interval{Steps: steps, Semitones: n}.String()
+		}
+	}
+	return t
+})
 
 // spoken returns an interval as one says it: beyond two octaves as the simple interval, with the octaves apart:
 // "perfect fifth", ", three octaves wider".
@@ -72,6 +104,9 @@ func spoken(iv pitch.Interval) (name, wider string) {
 
 // brief is spoken in short: "P5", "m3 + 2 octaves".
 func brief(iv pitch.Interval) string {
+	if t := shortTable(); iv.Steps >= 0 && iv.Steps < len(t) && iv.Semitones >= 0 && iv.Semitones < len(t[0]) {
+		return t[iv.Steps][iv.Semitones]
+	}
 	if iv.Number() <= 15 {
 		return iv.String()
 	}
@@ -122,7 +157,8 @@ func stackRow(kind string, is []pitch.Interval) string {
 }
 
 // stacks adds the readings by spacing: stacks of one interval, the same notes restacked, clusters, mixed stacks.
-func (s *sonority) stacks(add func(candidate)) {
+func (s *sonority) stacks() {
+	add := s.add
 	if s.pcs.len() < 3 {
 		return
 	}
@@ -149,11 +185,13 @@ func (s *sonority) stacks(add func(candidate)) {
 		c.sum()
 		c.words = func() Reading { return s.stackReading(kind, kept) }
 		add(c)
-	} else if c, ok := s.restacked(); ok {
-		add(c)
+	} else if priceRestacked <= s.least+maxBehind {
+		if c, ok := s.restacked(); ok {
+			add(c)
+		}
 	}
-	for _, f := range forms() { // three fourths and a third on top
-		if f.ID == "sowhat" && len(s.notes) == 5 && s.onIntervals(f) {
+	if len(s.notes) == 5 { // three fourths and a third on top
+		if f := soWhat(); s.onIntervals(f) {
 			c := candidate{other: spacedKind, root: s.bass}
 			c.price[partShape] = 1.2
 			c.sum()
@@ -168,10 +206,12 @@ func (s *sonority) stacks(add func(candidate)) {
 			add(c)
 		}
 	}
-	whole := false
-	for _, cl := range Clusters(s.notes) {
+	if !s.crowded() {
+		return
+	}
+	for _, cl := range clustersIn(s.notes) {
 		c := candidate{other: clusterAllKind, root: cl.Notes[0].Class()}
-		if whole = len(cl.Notes) == len(s.notes) || len(cl.Notes) == len(slices.CompactFunc(slices.Clone(s.notes), pitch.Pitch.Enharmonic)); whole {
+		if whole := len(cl.Notes) == len(s.notes) || len(cl.Notes) == len(slices.CompactFunc(slices.Clone(s.notes), pitch.Pitch.Enharmonic)); whole {
 			c.price[partShape] = 1.2
 			switch {
 			case cl.Kind == "chromatic":
@@ -186,8 +226,10 @@ func (s *sonority) stacks(add func(candidate)) {
 			if cl.Kind == "chromatic" {
 				price = priceChromatic
 			}
-			if c, ok := s.clusterOver(cl, price); ok {
-				add(c)
+			if price <= s.least+maxBehind {
+				if c, ok := s.clusterOver(cl, price); ok {
+					add(c)
+				}
 			}
 			continue
 		}
@@ -195,6 +237,28 @@ func (s *sonority) stacks(add func(candidate)) {
 		c.words = func() Reading { return s.clusterReading(cl) }
 		add(c)
 	}
+}
+
+var soWhat = sync.OnceValue(func() *form { return formByID("sowhat") })
+
+// crowded reports whether three notes, or four black keys or pentatonic neighbours, lie so close that there may be a cluster.
+func (s *sonority) crowded() bool {
+	close, wide := 1, 1
+	for i := 1; i < len(s.midi); i++ {
+		switch gap := s.midi[i] - s.midi[i-1]; {
+		case gap == 0:
+		case gap <= 2:
+			close, wide = close+1, wide+1
+		case gap == 3:
+			close, wide = 1, wide+1
+		default:
+			close, wide = 1, 1
+		}
+		if close >= 3 || wide >= 4 {
+			return true
+		}
+	}
+	return false
 }
 
 // stackKind returns the interval all of s is stacked in, octave doublings left out, and the notes of the stack; kind is "" and
@@ -227,12 +291,25 @@ func (s *sonority) mixed() candidate {
 	c.price[partShape] = priceMixed
 	c.sum()
 	c.words = func() Reading {
-		names := make([]string, 0, 12)
-		for _, iv := range intervalsOf(s.notes) {
-			names = append(names, brief(iv))
+		bottom := s.notes[0].String()
+		s.text = s.text[:0]
+		s.put("mixed stack on ", bottom, ":")
+		for i := range s.notes[1:] {
+			if i > 0 {
+				s.put(",")
+			}
+			s.put(" ", brief(s.notes[i+1].Sub(s.notes[i])))
 		}
-		return Reading{Label: "mixed stack on " + s.notes[0].String() + ": " + strings.Join(names, ", "), Words: "a stack of unlike intervals on " + s.notes[0].String(),
-			Kind: MixedStack, Quality: "mixed stack", Inversion: -1, Members: s.plainMembers(), Why: "Counted from the bottom, the distances are " + andList(names)}
+		label := len(s.text)
+		s.put("a stack of unlike intervals on ", bottom)
+		words := len(s.text)
+		s.put("Counted from the bottom, the distances are ")
+		for i := range s.notes[1:] {
+			s.and(i, len(s.notes)-1)
+			s.put(brief(s.notes[i+1].Sub(s.notes[i])))
+		}
+		all := string(s.text)
+		return Reading{Label: all[:label], Words: all[label:words], Kind: MixedStack, Quality: "mixed stack", Inversion: -1, Members: s.plainMembers(), Why: all[words:]}
 	}
 	return c
 }
@@ -353,44 +430,72 @@ func (s *sonority) clusterReading(cl Cluster) Reading {
 
 // clusterOver reads cl as a layer of its own beside the other notes; ok is false if there are none.
 func (s *sonority) clusterOver(cl Cluster, price float32) (c candidate, ok bool) {
-	rest := make([]pitch.Pitch, 0, len(s.notes))
-	for _, p := range s.notes {
-		if !slices.ContainsFunc(cl.Notes, p.Enharmonic) {
-			rest = append(rest, p)
+	from, to := cl.Notes[0].MIDI(), cl.Notes[len(cl.Notes)-1].MIDI()
+	outside := func(i int) bool { return s.midi[i] < from || s.midi[i] > to }
+	var rest pcset
+	below, above := false, false
+	for i, n := range s.midi {
+		if outside(i) {
+			rest |= 1 << (n % 12)
+			below, above = below || n < from, above || n > to
 		}
 	}
-	if len(rest) == 0 {
+	switch n := rest.len(); {
+	case n == 0:
 		return c, false
-	}
-	other := sonorityOf(rest).layer()
-	where := "around"
-	switch {
-	case rest[len(rest)-1].MIDI() < cl.Notes[0].MIDI():
-		where = "over"
-	case rest[0].MIDI() > cl.Notes[len(cl.Notes)-1].MIDI():
-		where = "under"
+	case n == 1:
+		price++
+	case n == 2 && rest == 1<<(s.midi[0]%12)|1<<((s.midi[0]+7)%12): // an open fifth
+		price += 0.5
+	case n == 2:
+		price += 0.8
+	case chordal().has(rest) || incomplete().has(rest):
+		price += 0.4
+	default:
+		price += 3
 	}
 	c = candidate{other: clusterOverKind, root: s.bass}
-	c.price[partShape] = price + other.price
-	if where == "around" {
-		where = "within"
-	}
+	c.price[partShape] = price
 	c.sum()
+	where, side, place := "within", "inside", " around the cluster"
+	switch {
+	case !above:
+		where, side, place = "over", "above", " below the cluster"
+	case !below:
+		where, side, place = "under", "below", " above the cluster"
+	}
 	c.words = func() Reading {
-		r := Reading{Label: cl.Kind + " cluster " + dashed(cl.Notes) + " " + where + " " + other.label,
-			Words: an(cl.Kind) + " cluster of " + countWord(len(cl.Notes)) + " notes " + where + " " + other.words, Kind: ClusterKind,
-			Quality: cl.Kind + " cluster " + where + " " + other.quality, Root: s.bass, Rooted: other.chord != nil, Inversion: -1}
+		others := make([]pitch.Pitch, 0, 16)
+		for i, p := range s.notes {
+			if outside(i) {
+				others = append(others, p)
+			}
+		}
+		other := sonorityOf(others).layer()
+		r := Reading{Kind: ClusterKind, Root: s.bass, Rooted: other.chord != nil, Inversion: -1, Members: make([]Member, len(s.notes))}
 		if other.chord != nil {
 			r.Root = other.chord.root
 		}
-		for _, p := range s.notes {
+		for i, p := range s.notes {
 			role := "cluster"
-			if !slices.ContainsFunc(cl.Notes, p.Enharmonic) {
-				role = other.place(p) + " " + map[string]string{"over": "below the cluster", "under": "above the cluster", "within": "around the cluster"}[where]
+			if outside(i) {
+				role = other.place(p) + place
 			}
-			r.Members = append(r.Members, Member{p, role})
+			r.Members[i] = Member{p, role}
 		}
-		r.Why = dashed(cl.Notes) + " lie next to each other and are heard as one cluster " + map[string]string{"over": "above", "under": "below", "within": "inside"}[where] + " " + other.words
+		s.text = s.text[:0]
+		s.put(cl.Kind, " cluster ")
+		s.putDashed(cl.Notes)
+		s.put(" ", where, " ", other.label)
+		label := len(s.text)
+		s.put(article(cl.Kind), cl.Kind, " cluster of ", countWord(len(cl.Notes)), " notes ", where, " ", other.words)
+		words := len(s.text)
+		s.put(cl.Kind, " cluster ", where, " ", other.quality)
+		quality := len(s.text)
+		s.putDashed(cl.Notes)
+		s.put(" lie next to each other and are heard as one cluster ", side, " ", other.words)
+		all := string(s.text)
+		r.Label, r.Words, r.Quality, r.Why = all[:label], all[label:words], all[words:quality], all[quality:]
 		return r
 	}
 	return c, true
@@ -400,12 +505,12 @@ func (s *sonority) clusterOver(cl Cluster, price float32) (c candidate, ok bool)
 func (s *sonority) layer() part {
 	switch names := dashedClasses(s.classes); s.pcs.len() {
 	case 1:
-		return part{label: s.bass.String(), words: "the note " + s.bass.String(), quality: "a single note", price: 1, s: s}
+		return part{label: s.bass.String(), words: "the note " + s.bass.String(), quality: "a single note", s: s}
 	case 2:
 		iv := s.classes[1].Sub(s.classes[0])
-		p := part{label: names, words: "the " + iv.Words() + " " + names, quality: an(iv.Words()), price: 0.8, s: s}
+		p := part{label: names, words: "the " + iv.Words() + " " + names, quality: an(iv.Words()), s: s}
 		if iv == pitch.PerfectFifth {
-			p.words, p.quality, p.price = "the open fifth "+names, "an open fifth", 0.5
+			p.words, p.quality = "the open fifth "+names, "an open fifth"
 		}
 		return p
 	default:
@@ -413,7 +518,7 @@ func (s *sonority) layer() part {
 			p.words = an(p.words)
 			return p
 		}
-		return part{label: names, words: "the notes " + names, quality: "other notes", price: 2.5, s: s}
+		return part{label: names, words: "the notes " + names, quality: "other notes", s: s}
 	}
 }
 
@@ -431,9 +536,8 @@ func dashedClasses(cs []pitch.Class) string {
 // A part is a hand or a register that makes sense by itself.
 type part struct {
 	label, words, quality string
-	chord                 *candidate // nil for stacks and clusters
+	chord                 *candidate // nil for stacks, clusters and loose notes
 	stack                 string     // "fourths" or "fifths"
-	cluster               string
 	price                 float32
 	s                     *sonority
 }
@@ -451,14 +555,12 @@ func (p *part) place(n pitch.Pitch) string {
 			return ordinal(i) + " " + strings.TrimSuffix(p.stack, "s")
 		}
 		return "bottom"
-	case p.cluster != "":
-		return "note " + fmt.Sprint(slices.Index(p.s.notes, n)+1) + " of the cluster"
 	}
 	return "note"
 }
 
-// partOf reads notes as a complete triad or seventh chord, a stack of fourths or fifths, or a cluster; ok is false if they are
-// none of these.
+// partOf reads notes as a complete triad or seventh chord or a stack of fourths or fifths; ok is false if they are none of
+// these.
 func (s *sonority) partOf(chordsOnly, incomplete bool) (p part, ok bool) {
 	if s.pcs.len() < 3 {
 		return p, false
@@ -471,9 +573,6 @@ func (s *sonority) partOf(chordsOnly, incomplete bool) (p part, ok bool) {
 				p.price = 1.5 * float32(len(r.Altered))
 			}
 			return p, true
-		}
-		if cl := Clusters(s.notes); len(cl) == 1 && len(cl[0].Notes) == len(s.notes) {
-			return part{label: cl[0].Kind + " cluster " + dashed(cl[0].Notes), words: an(cl[0].Kind) + " cluster", quality: cl[0].Kind + " cluster", cluster: cl[0].Kind, s: s}, true
 		}
 	}
 	var best candidate
@@ -497,7 +596,8 @@ func (s *sonority) partOf(chordsOnly, incomplete bool) (p part, ok bool) {
 	o.of(&best, s)
 	s.text = s.text[:0]
 	best.putLabel(s, &o)
-	r := s.reading(&best, &o, nil, "")
+	var r Reading
+	s.reading(&r, &best, &o, nil, "")
 	p.words, p.quality = r.Words, an(withChord(r.Quality))
 	return p, true
 }
@@ -518,11 +618,14 @@ func spokenTriad(c *candidate, label string) string {
 }
 
 // over adds readings as one chord over another where the notes split into two registers, and for two triads however they lie.
-func (s *sonority) over(add func(candidate)) {
+func (s *sonority) over() {
 	if s.pcs.len() < 5 || len(s.notes) < 6 || len(s.notes) > 12 {
 		return
 	}
 	for i := 3; i <= len(s.notes)-3; i++ {
+		if !chordal().has(pcsOf(s.notes[:i])) || !chordal().has(pcsOf(s.notes[i:])) {
+			continue
+		}
 		lo, hi := sonorityOf(s.notes[:i]), sonorityOf(s.notes[i:])
 		lower, ok := lo.partOf(true, false)
 		if !ok {
@@ -530,9 +633,44 @@ func (s *sonority) over(add func(candidate)) {
 		}
 		if upper, ok := hi.partOf(true, false); ok {
 			if c, ok := s.layered(lo, hi, lower, upper); ok {
-				add(c)
+				s.add(c)
 			}
 		}
+	}
+}
+
+// A pcsets is a collection of pitch-class sets.
+type pcsets [1 << 12 / 64]uint64
+
+func (t *pcsets) has(m pcset) bool { return t[m/64]>>(m%64)&1 != 0 }
+
+// chordal holds the sets that are a complete triad or seventh chord.
+var chordal = sync.OnceValue(func() *pcsets {
+	t := new(pcsets)
+	for _, f := range forms() {
+		if f.Family == "triad" || f.Family == "seventh" {
+			t.put(f.pcs)
+		}
+	}
+	return t
+})
+
+// incomplete holds those that are a seventh chord without its fifth.
+var incomplete = sync.OnceValue(func() *pcsets {
+	t := new(pcsets)
+	for _, f := range forms() {
+		if f.Family == "seventh" && f.omitPCs.has(7) {
+			t.put(f.pcs &^ (1 << 7))
+		}
+	}
+	return t
+})
+
+// put adds m in all transpositions.
+func (t *pcsets) put(m pcset) {
+	for n := range 12 {
+		k := m.up(n)
+		t[k/64] |= 1 << (k % 64)
 	}
 }
 
@@ -599,7 +737,7 @@ func (s *sonority) layered(lo, hi *sonority, lower, upper part) (candidate, bool
 // handOver reads the upper hand over the lower one.
 func (s *sonority) handOver(lo, hi *sonority) (candidate, bool) {
 	for _, h := range [...]*sonority{hi, lo} { // a hand that is a cluster
-		if cl := Clusters(h.notes); len(cl) == 1 && len(cl[0].Notes) == len(h.notes) {
+		if cl := clustersIn(h.notes); h.crowded() && len(cl) == 1 && len(cl[0].Notes) == len(h.notes) {
 			price := float32(4)
 			if cl[0].Kind == "chromatic" {
 				price = 2.5
@@ -623,57 +761,86 @@ func (s *sonority) handOver(lo, hi *sonority) (candidate, bool) {
 // setReading is the reading of last resort: the set class, with the nearest chord that has a name.
 func (s *sonority) setReading() Reading {
 	c := s.pcs.class()
-	r := Reading{Label: "set class " + c.forte + " (" + c.prime + ")", Kind: SetClass, Quality: "set class " + c.forte, Inversion: -1, Members: s.plainMembers()}
-	r.Words = "set class " + c.forte + ", prime form " + c.prime
-	name, distance, text := s.nearest()
-	switch {
-	case distance == 0:
-		r.Why = "By its pitch classes alone it is " + c.forte + ", with interval vector " + c.vector
-	default:
-		r.Why = fmt.Sprintf("The pitch classes form %s, with interval vector %s; the nearest chord with a name is %s, %s", c.forte, c.vector, name, text)
-	}
+	r := Reading{Kind: SetClass, Inversion: -1, Members: s.plainMembers()}
+	s.text = s.text[:0]
+	s.put("set class ", c.forte)
+	quality := len(s.text)
+	s.put(" (", c.prime, ")")
+	label := len(s.text)
+	s.put("set class ", c.forte, ", prime form ", c.prime)
+	words := len(s.text)
+	s.putNearest(c)
+	all := string(s.text)
+	r.Label, r.Quality, r.Words, r.Why = all[:label], all[:quality], all[label:words], all[words:]
 	return r
 }
 
-// nearest returns the named chord, by sound, that takes the fewest notes to add or leave out, and what they are.
-func (s *sonority) nearest() (label string, distance int, text string) {
-	var best *form
-	var bestRoot pitch.Class
-	distance = 99
-	for _, root := range s.classes {
-		rel := s.pcs.down(root.PC())
-		for _, f := range forms() {
-			if !f.tertian || len(f.Symbols) == 0 || f.Family == famAugSixth || f.ID == "power" {
-				continue
+// A rival is a chord that a sonority without name is compared with.
+type rival struct {
+	pcs  pcset
+	cost float32
+	form *form
+}
+
+var rivals = sync.OnceValue(func() []rival {
+	var rs []rival
+	for _, f := range forms() {
+		if f.tertian && len(f.Symbols) > 0 && f.Family != famAugSixth && f.is != isPower {
+			rs = append(rs, rival{f.pcs, f.cost, f})
+		}
+	}
+	return rs
+})
+
+// putNearest says what class c is and which named chord, by sound, takes the fewest notes to add or leave out, and which.
+func (s *sonority) putNearest(c *setClass) {
+	var best *rival
+	at, distance := 0, 99
+	rs := rivals()
+	for i := range s.classes {
+		rel := s.pcs.down(int(s.pc[i]))
+		for j := range rs {
+			if d := (rel ^ rs[j].pcs).len(); d < distance || d == distance && rs[j].cost < best.cost {
+				best, at, distance = &rs[j], i, d
 			}
-			d := (rel ^ f.pcs).len()
-			if d < distance || d == distance && f.cost < best.cost {
-				best, bestRoot, distance = f, root, d
+		}
+	}
+	if best == nil || distance == 0 {
+		s.put("By its pitch classes alone it is ", c.forte, ", with interval vector ", c.vector)
+		return
+	}
+	s.put("The pitch classes form ", c.forte, ", with interval vector ", c.vector, "; the nearest chord with a name is ",
+		className(s.classes[at]), best.form.Symbols[0], ", ", countWord(distance))
+	if distance == 1 {
+		s.put(" note away:")
+	} else {
+		s.put(" notes away:")
+	}
+	rel := s.pcs.down(int(s.pc[at]))
+	n := (rel &^ best.pcs).len()
+	for i, k := 0, 0; i < len(s.classes); i++ {
+		if best.form.byPC[(int(s.pc[i])-int(s.pc[at])+12)%12] < 0 && !slices.Contains(s.pc[:i], s.pc[i]) {
+			if k == 0 {
+				s.put(" without ")
 			}
+			s.and(k, n)
+			s.put(className(s.classes[i]))
+			k++
 		}
 	}
-	if best == nil {
-		return "", 0, ""
-	}
-	rel := s.pcs.down(bestRoot.PC())
-	var without, with []string
-	for _, cl := range s.classes {
-		if best.byPC[(cl.PC()-bestRoot.PC()+12)%12] < 0 {
-			without = append(without, cl.String())
+	missing := best.pcs &^ rel
+	for i, k := 0, 0; i < len(best.form.degrees); i++ {
+		if missing.has(int(best.form.degPC[i])) {
+			switch {
+			case k > 0:
+			case n > 0:
+				s.put(" and with ")
+			default:
+				s.put(" with ")
+			}
+			s.and(k, missing.len())
+			s.put(className(pitch.ClassOfFifths(s.line[at] + int(best.form.degLine[i]))))
+			k++
 		}
 	}
-	for i, d := range best.degrees {
-		if !rel.has(d.pc()) {
-			with = append(with, bestRoot.Add(best.Intervals[i]).String())
-		}
-	}
-	switch {
-	case len(without) > 0 && len(with) > 0:
-		text = "without " + andList(without) + " and with " + andList(with)
-	case len(without) > 0:
-		text = "without " + andList(without)
-	default:
-		text = "with " + andList(with)
-	}
-	return labelOf(bestRoot, best.Type), distance, text
 }

@@ -224,12 +224,25 @@ type Cluster struct {
 // apart in the spacing as it is, and runs of at least four neighbouring black keys or five neighbours of a pentatonic scale,
 // in which minor thirds occur too.
 func Clusters(notes []pitch.Pitch) []Cluster {
-	ns := distinct(notes)
-	ns = slices.CompactFunc(ns, pitch.Pitch.Enharmonic)
+	cs := clustersIn(distinct(notes))
+	for i := range cs {
+		cs[i].Text = cs[i].text()
+	}
+	return cs
+}
+
+// clustersIn returns the clusters of ns, which ascend, without their texts. Their notes may be parts of ns.
+func clustersIn(ns []pitch.Pitch) []Cluster {
+	for i := 1; i < len(ns); i++ {
+		if ns[i].Enharmonic(ns[i-1]) {
+			ns = keysOf(ns)
+			break
+		}
+	}
 	var out []Cluster
 	runs(ns, 3, func(wide []pitch.Pitch) {
 		if kind := pentatonicKind(wide); kind != "" {
-			out = append(out, Cluster{wide, kind, kind + " cluster " + dashed(wide)})
+			out = append(out, Cluster{Notes: wide, Kind: kind})
 			return
 		}
 		runs(wide, 2, func(run []pitch.Pitch) { out = append(out, clusterOf(run)) })
@@ -266,39 +279,50 @@ const majorScale pcset = 1<<0 | 1<<2 | 1<<4 | 1<<5 | 1<<7 | 1<<9 | 1<<11
 
 // clusterOf describes a run of semitones and whole tones.
 func clusterOf(run []pitch.Pitch) Cluster {
-	var whole []string
+	whole := 0
 	for i := 1; i < len(run); i++ {
 		if run[i].MIDI()-run[i-1].MIDI() == 2 {
-			whole = append(whole, run[i-1].Class().String()+"-"+run[i].Class().String())
+			whole++
 		}
 	}
 	pcs := pcsOf(run)
 	diatonic := false
-	for n := range 12 {
-		diatonic = diatonic || pcs&^majorScale.down(n) == 0
+	for n := 0; n < 12 && !diatonic; n++ {
+		diatonic = pcs&^majorScale.down(n) == 0
 	}
 	kind := "mixed"
 	switch {
-	case len(whole) == 0:
+	case whole == 0:
 		kind = "chromatic"
 	case BlackOnly(run):
 		kind = "black-key"
-	case len(whole) == len(run)-1 && len(run) > 3:
+	case whole == len(run)-1 && len(run) > 3:
 		kind = "whole-tone"
 	case len(run) >= 7 && WhiteOnly(run):
 		kind = "white-key"
 	case diatonic:
 		kind = "diatonic"
 	}
-	text := kind + " cluster " + dashed(run)
-	if kind == "mixed" {
+	return Cluster{Notes: run, Kind: kind}
+}
+
+func (c *Cluster) text() string {
+	run := c.Notes
+	text := c.Kind + " cluster " + dashed(run)
+	if c.Kind == "mixed" {
+		var whole []string
+		for i := 1; i < len(run); i++ {
+			if run[i].MIDI()-run[i-1].MIDI() == 2 {
+				whole = append(whole, run[i-1].Class().String()+"-"+run[i].Class().String())
+			}
+		}
 		text += ", whole tone"
 		if len(whole) > 1 {
 			text += "s"
 		}
 		text += " " + strings.Join(whole, ", ")
 	}
-	return Cluster{run, kind, text}
+	return text
 }
 
 // dashed lists the names of ns without octaves: "G#-A-A#".

@@ -45,6 +45,16 @@ func (s *sonority) and(i, n int) {
 	}
 }
 
+// putDashed lists the names of ns without octaves: "G#-A-A#".
+func (s *sonority) putDashed(ns []pitch.Pitch) {
+	for i, p := range ns {
+		if i > 0 {
+			s.put("-")
+		}
+		s.put(className(p.Class()))
+	}
+}
+
 // above returns the note at place n of the line of fifths above the root of c.
 func (c *candidate) above(n int8) pitch.Class { return pitch.ClassOfFifths(int(c.line) + int(n)) }
 
@@ -170,12 +180,12 @@ func (c *candidate) kind() Kind {
 // A cut is a piece of the text, to be made a string when the text is complete.
 type cut struct{ from, to int }
 
-// reading puts a candidate with form, whose label stands at the end of the text from labelFrom, into words; after, if not nil,
-// is the candidate of the reading before it, which has the label afterLabel.
-func (s *sonority) reading(c *candidate, o *offs, after *candidate, afterLabel string) Reading {
+// reading puts a candidate with form, whose label is the text so far, into words; after, if not nil, is the candidate of the
+// reading before it, which has the label afterLabel.
+func (s *sonority) reading(r *Reading, c *candidate, o *offs, after *candidate, afterLabel string) {
 	f := c.form
 	label := cut{0, len(s.text)}
-	r := Reading{Kind: c.kind(), Root: c.root, Rooted: true, Inversion: -1, Bass: s.bass}
+	r.Kind, r.Root, r.Rooted, r.Inversion, r.Bass = c.kind(), c.root, true, -1, s.bass
 	if len(o.added) == 0 {
 		r.Type = f.ID
 	}
@@ -227,9 +237,8 @@ func (s *sonority) reading(c *candidate, o *offs, after *candidate, afterLabel s
 			}
 		}
 	}
-	r.Missing = make([]string, 0, len(o.missing))[:0:len(o.missing)]
-	if len(o.missing) == 0 {
-		r.Missing = nil
+	if len(o.missing) > 0 {
+		r.Missing = make([]string, 0, len(o.missing))
 	}
 	for _, d := range o.missing {
 		r.Missing = append(r.Missing, f.Roles[slices.Index(f.degrees, d)])
@@ -247,10 +256,10 @@ func (s *sonority) reading(c *candidate, o *offs, after *candidate, afterLabel s
 		quality.to = len(s.text)
 	}
 	words := cut{len(s.text), 0}
-	c.putWords(s, &r, quality)
+	c.putWords(s, r, quality)
 	words.to = len(s.text)
 	why := cut{len(s.text), 0}
-	c.putFact(s, &r, o)
+	c.putFact(s, r, o)
 	s.putRank(c, after, afterLabel)
 	why.to = len(s.text)
 
@@ -273,7 +282,6 @@ func (s *sonority) reading(c *candidate, o *offs, after *candidate, afterLabel s
 		}
 		r.Added, r.Altered, r.Respelled = take(added), take(altered), take(respelled)
 	}
-	return r
 }
 
 // putRank ends the sentence of a reading with what put the reading before it there.
