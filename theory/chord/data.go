@@ -190,6 +190,7 @@ const (
 type form struct {
 	row
 	Type
+	index   int // in the vocabulary
 	degrees []degree
 	pcs     pcset         // members above a root C
 	omitPCs pcset         // members that players often leave out
@@ -378,22 +379,27 @@ func (r *row) form() *form {
 }
 
 // forms builds the vocabulary at first use.
-var forms = sync.OnceValue(func() []*form {
+var forms = sync.OnceValue(buildForms)
+
+func buildForms() []*form {
 	fs := make([]*form, len(vocabulary))
 	for i := range vocabulary {
 		fs[i] = vocabulary[i].form()
+		fs[i].index = i
 	}
 	return fs
-})
+}
 
 // plans lists, for the pitch classes above a root, the forms that could be read so: at most two notes beside the members, and
 // nothing missing that must not be.
-var plans = sync.OnceValue(func() *[1 << 12][]*form {
+var plans = sync.OnceValue(func() *[1 << 12][]*form { return buildPlans(tertians()) })
+
+func buildPlans(tertians []*form) *[1 << 12][]*form {
 	t := new([1 << 12][]*form)
 	var all []*form
 	for rel := 1; rel < 1<<12; rel += 2 {
 		from := len(all)
-		for _, f := range tertians() {
+		for _, f := range tertians {
 			n := (pcset(rel) &^ f.pcs).len()
 			if n <= 2 && (n == 0 || f.takes) && f.pcs&^pcset(rel)&^f.mayMiss == 0 {
 				all = append(all, f)
@@ -402,7 +408,7 @@ var plans = sync.OnceValue(func() *[1 << 12][]*form {
 		t[rel] = all[from:len(all):len(all)]
 	}
 	return t
-})
+}
 
 // tertians are the forms that are matched by their members.
 var tertians = sync.OnceValue(func() []*form {

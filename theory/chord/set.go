@@ -162,7 +162,9 @@ func (s pcset) vector() string {
 }
 
 // sets builds the table of all 4,096 sets at first use.
-var sets = sync.OnceValue(func() *setTable {
+var sets = sync.OnceValue(buildSets)
+
+func buildSets() *setTable {
 	t := &setTable{}
 	byPrime := map[pcset]uint8{}
 	for line := range strings.SplitSeq(forteNames, "\n") {
@@ -204,7 +206,7 @@ var sets = sync.OnceValue(func() *setTable {
 		}
 	}
 	return t
-})
+}
 
 func (s pcset) class() *setClass {
 	t := sets()
