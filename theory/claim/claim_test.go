@@ -166,7 +166,7 @@ func TestVerdicts(t *testing.T) {
 		// several chords
 		{claim.Holds, "bars 7-8, bass: moves by the circle of fifths", ""},
 		{claim.Holds, "bars 13-14: every chord is a seventh chord", "G7"},
-		{claim.Fails, "bars 13-14: every chord is a minor seventh", "1 of the 4 chords"},
+		{claim.Fails, "bars 13-14: every chord is a minor seventh", "1 of the 4 chords so"},
 		{claim.Holds, "bars 13-14: one of the four chords is a minor seventh", ""},
 		{claim.Fails, "bars 13-14: two of the three chords are major sevenths", "4 chords, not 3"},
 		{claim.Holds, "bars 13-14: the first chord is a minor seventh", "Dm7"},

@@ -185,7 +185,7 @@ func (k *Checker) quantified(r score.Region, a args) (Result, error) {
 		res.Verdict = Arguable
 	}
 	if !holds {
-		res.Instead = fmt.Sprintf("%d of the %s: %s", sure, plural(len(stops), "chord"), a.sort.text)
+		res.Instead = fmt.Sprintf("%d of the %s so: %s", sure, plural(len(stops), "chord"), a.sort.text)
 		if low > 0 {
 			res.Instead += fmt.Sprintf(" (%d more by a lower reading)", low)
 		}
