@@ -90,7 +90,10 @@ func Facts(p *score.Passage, r score.Region) []Fact {
 	spans := map[string][]span{}
 	var out []Fact
 	for _, x := range f.list {
-		key := fmt.Sprint(x.Kind) + layerOf(x.Place)
+		key := x.Kind.String() + layerOf(x.Place)
+		if x.Kind == SequenceFact { // that of the chords and that of a line are one thing
+			key = x.Kind.String()
+		}
 		list := spans[key]
 		i, _ := slices.BinarySearchFunc(list, x.From, func(s span, t score.Time) int { return s.from.Compare(t) })
 		if i < len(list) && list[i].from.Less(x.To) || i > 0 && x.From.Less(list[i-1].to) {
@@ -140,7 +143,7 @@ func (f *finder) place(from, last score.Time, layer score.Layer) string {
 		s = "bar " + f.p.Bars[a].Number
 	case whole:
 		s = "bars " + f.p.Bars[a].Number + "-" + f.p.Bars[b].Number
-	case from == last:
+	case from == last || f.p.Where(from) == f.p.Where(last):
 		s = f.p.Where(from)
 	default:
 		s = f.p.Where(from) + " to " + f.p.Where(last)
@@ -149,6 +152,49 @@ func (f *finder) place(from, last score.Time, layer score.Layer) string {
 		s += ", " + l
 	}
 	return s
+}
+
+// found reports whether a place in words is found again as the stretch from one moment until the next.
+func (f *finder) found(place string, from, until score.Time) bool {
+	pl, err := score.ParsePlace(place)
+	if err != nil {
+		return false
+	}
+	r, err := f.p.Resolve(pl)
+	return err == nil && r.From == from && r.To == until
+}
+
+// bar returns the name of bar i, and whether it leads back to it: some prints have a number twice.
+func (f *finder) bar(i int) (string, bool) {
+	name := "bar " + f.p.Bars[i].Number
+	return name, f.found(name, f.p.Bars[i].Start, f.p.Bars[i].End())
+}
+
+// settle names the place of a stretch of a line and drops notes from its end until the place, read again, has exactly its
+// notes; ok is false if fewer than least would be left.
+func (f *finder) settle(run []score.Note, line Line, layer score.Layer, least int) (place string, notes []score.Note, ok bool) {
+	for n := len(run); n >= least && n > len(run)-6; n-- {
+		place = f.place(run[0].Onset, run[n-1].Onset, layer)
+		pl, err := score.ParsePlace(place)
+		if err != nil {
+			return "", nil, false
+		}
+		r, err := f.p.Resolve(pl)
+		if err != nil || r.From != run[0].Onset {
+			return "", nil, false
+		}
+		i, _ := slices.BinarySearchFunc(line, r.From, func(n score.Note, t score.Time) int { return n.Onset.Compare(t) })
+		last := score.Note{}
+		for ; i < len(line) && line[i].Onset.Less(r.To); i++ {
+			if line[i].Pitch != last.Pitch || last.Duration.Sign() == 0 { // a note struck again is no move
+				last = line[i]
+			}
+		}
+		if last.Onset == run[n-1].Onset {
+			return place, run[:n], true
+		}
+	}
+	return "", nil, false
 }
 
 func (f *finder) sequences() {
@@ -164,11 +210,8 @@ func (f *finder) sequences() {
 		if s.Layer == score.Whole && s.Size == 1 && len(s.Names) == 0 {
 			x.Unusual = 0.9
 		}
-		if s.Layer == score.Bass && len(s.Names) > 0 && s.Names[0].From == 0 && s.Names[0].To == n && strings.Contains(s.Names[0].ID, "desc5") {
-			x.Claim = "moves by the circle of fifths"
-		}
 		f.add(x)
-		if s.Layer == score.Whole && s.Period > 1 && len(s.Chords) >= 2*s.Period && len(s.Outer) == s.Period && s.Likeness == Transposed {
+		if s.Layer == score.Whole && s.Period > 1 && s.Period <= 6 && len(s.Outer) == s.Period && f.cycles(f.place(s.From, last, score.Whole), s) {
 			var names []string
 			for _, i := range s.Outer {
 				names = append(names, outerName(i))
@@ -178,6 +221,29 @@ func (f *finder) sequences() {
 				Text:  f.place(s.From, last, score.Whole) + ": the outer intervals repeat every " + plural(s.Period, "chord") + "; " + s.Why})
 		}
 	}
+}
+
+// cycles reports whether the outer intervals at a place, read onset by onset, come back with the period of s and no sooner.
+func (f *finder) cycles(place string, s Sequence) bool {
+	pl, err := score.ParsePlace(place)
+	if err != nil {
+		return false
+	}
+	r, err := f.p.Resolve(pl)
+	if err != nil {
+		return false
+	}
+	outers := Outers(f.sounding, score.Region{From: r.From, To: r.To})
+	n, ok := Period(outers, false)
+	if !ok || n != s.Period {
+		return false
+	}
+	for i := range n {
+		if outers[i].Interval.Simple() != s.Outer[i] {
+			return false
+		}
+	}
+	return true
 }
 
 func outerName(i pitch.Interval) string {
@@ -218,7 +284,7 @@ func (f *finder) motions() {
 						dir = d
 					}
 				}
-				least := map[Motion]int{Chromatic: 4, ByWholeTones: 4, CircleOfFifths: 4, InFourths: 3, InFifths: 3, InThirds: 4, ByStep: 6}[m]
+				least := map[Motion]int{Chromatic: 4, ByWholeTones: 4, CircleOfFifths: 4, InFourths: 4, InFifths: 4, InThirds: 4, ByStep: 6}[m]
 				if j-i >= least {
 					run := moves[i:j]
 					claim := "moves " + m.String()
@@ -229,9 +295,11 @@ func (f *finder) motions() {
 					for _, x := range run {
 						notes = append(notes, x.To)
 					}
-					last := notes[len(notes)-1]
-					f.add(Fact{Kind: MotionFact, Place: f.place(notes[0].Onset, last.Onset, c.layer), Claim: claim, From: notes[0].Onset, To: last.End(),
-						Notes: notes, Unusual: motionWeight[m], Support: support(j - i)})
+					if place, notes, ok := f.settle(notes, c.line, c.layer, least+1); ok {
+						last := notes[len(notes)-1]
+						f.add(Fact{Kind: MotionFact, Place: place, Claim: claim, From: notes[0].Onset, To: last.End(), Notes: notes,
+							Unusual: motionWeight[m], Support: support(len(notes) - 1)})
+					}
 				}
 				i = max(i+1, j)
 			}
@@ -254,7 +322,11 @@ func (f *finder) compounds() {
 						layer = score.LeftHand
 					}
 					place := f.place(run[0].Onset, last.Onset, layer)
-					f.add(Fact{Kind: CompoundFact, Place: place, Claim: "splits into two stepwise lines", Text: place + ": " + c.String(), From: run[0].Onset, To: last.End(),
+					claim := ""
+					if c.Leaps == 0 {
+						claim = "splits into two stepwise lines"
+					}
+					f.add(Fact{Kind: CompoundFact, Place: place, Claim: claim, Text: place + ": " + c.String(), From: run[0].Onset, To: last.End(),
 						Notes: run, Unusual: 0.9, Support: support(len(run)) * c.Certainty})
 				}
 			}
@@ -273,11 +345,12 @@ func (f *finder) compounds() {
 				}
 				bar = append(bar, notes[k])
 			}
-			if !single || len(bar) < 3 || bars >= factBars {
+			leaps := len(bar) >= 3 && 2*LeapsOf(bar) >= len(bar)-1
+			if !single || !leaps || bars >= factBars {
 				flush()
 				bars = 0
 			}
-			if single && len(bar) >= 3 {
+			if single && leaps {
 				run = append(run, bar...)
 				bars++
 			}
@@ -339,12 +412,21 @@ func (f *finder) relations() {
 				if h == 0 {
 					unusual += 0.1
 				}
-				place := "bar " + b.Number
+				place, ok := f.bar(i)
+				that, ok2 := f.bar(j)
+				if !ok || !ok2 {
+					continue
+				}
 				if l := layers[h].String(); l != "" {
 					place += ", " + l
 				}
 				last := now[len(now)-1]
-				f.add(Fact{Kind: RelationFact, Place: place, Claim: rel.Words("bar " + bars[j].Number), From: b.Start, To: last.End().Min(b.End()), Notes: now,
+				words := rel.Words(that)
+				claim := words
+				if n := rel.Interval.Number(); rel.Likeness != Repeated && (n == 1 || n > 8) {
+					claim = "" // no form says so
+				}
+				f.add(Fact{Kind: RelationFact, Place: place, Claim: claim, Text: place + ": " + words, From: b.Start, To: last.End().Min(b.End()), Notes: now,
 					Unusual: unusual, Support: support(len(now))})
 				break
 			}
@@ -366,8 +448,13 @@ func (f *finder) rhythms() {
 				for _, c := range list[i+1:] {
 					if c.First == first {
 						bar := f.p.Bars[c.Bar]
+						place, ok := f.bar(c.Bar)
+						that, ok2 := f.bar(first)
+						if !ok || !ok2 {
+							continue
+						}
 						share := float64(n) / float64(len(list))
-						f.add(Fact{Kind: RhythmFact, Place: "bar " + bar.Number + ", " + h.String(), Claim: "has the rhythm of bar " + f.p.Bars[first].Number,
+						f.add(Fact{Kind: RhythmFact, Place: place + ", " + h.String(), Claim: "has the rhythm of " + that,
 							Text: fmt.Sprintf("%s: %d of %d bars have the rhythm of bar %s: %s", h, n, len(list), f.p.Bars[first].Number, b.Rhythm),
 							From: bar.Start, To: bar.End(), Unusual: 0.45, Support: share * support(n)})
 						break
@@ -405,6 +492,9 @@ func (f *finder) loudness() {
 		place := "bar " + f.p.Bars[a].Number
 		if a != b {
 			place = "bars " + f.p.Bars[a].Number + "-" + f.p.Bars[b].Number
+		}
+		if !f.found(place, r.From, r.To) {
+			continue
 		}
 		f.add(Fact{Kind: LoudnessFact, Place: place, Claim: claim, From: r.From, To: r.To, Unusual: 0.3, Support: support(2 * (b - a + 1))})
 	}

@@ -46,22 +46,28 @@ func RhythmOf(notes []score.Note, from, to score.Time, p *score.Passage) Rhythm 
 // Same reports whether two rhythms strike at the same moments from their starts, in stretches of the same length.
 func (r Rhythm) Same(o Rhythm) bool { return r.Length == o.Length && slices.Equal(r.Onsets, o.Onsets) }
 
-// String writes the rhythm as the lengths from onset to onset, in quarter notes: "1 1/2 1/2 2"; a rest at the start stands in
+// String writes the rhythm as the lengths from onset to onset, in quarter notes: "1 3/2 1/2 1"; a rest at the start stands in
 // brackets.
 func (r Rhythm) String() string {
+	text := func(t score.Time) string {
+		if t.Den() == 1 {
+			return t.String()
+		}
+		return fmt.Sprintf("%d/%d", t.Num(), t.Den())
+	}
 	if len(r.Onsets) == 0 {
-		return "(" + r.Length.String() + ")"
+		return "(" + text(r.Length) + ")"
 	}
 	var s []string
 	if r.Onsets[0].Sign() > 0 {
-		s = append(s, "("+r.Onsets[0].String()+")")
+		s = append(s, "("+text(r.Onsets[0])+")")
 	}
 	for i, t := range r.Onsets {
 		next := r.Length
 		if i+1 < len(r.Onsets) {
 			next = r.Onsets[i+1]
 		}
-		s = append(s, next.Sub(t).String())
+		s = append(s, text(next.Sub(t)))
 	}
 	return strings.Join(s, " ")
 }
@@ -462,6 +468,18 @@ func Figure(list []BarRhythm) (first, count int) {
 // loudness has the marks of dynamics from softest to loudest.
 var loudness = map[string]int{"pppp": 1, "ppp": 2, "pp": 3, "p": 4, "mp": 5, "mf": 6, "f": 7, "ff": 8, "fff": 9, "ffff": 10}
 
+// swelling returns 1 for a hairpin or word that asks for more, -1 for less, 0 for another mark.
+func swelling(text string) int {
+	text = strings.ToLower(strings.TrimSpace(text))
+	switch {
+	case text == "louder" || strings.HasPrefix(text, "cresc"):
+		return 1
+	case text == "softer" || strings.HasPrefix(text, "dim") || strings.HasPrefix(text, "decresc"):
+		return -1
+	}
+	return 0
+}
+
 // A Swell is what is written about loudness in a stretch, in order of time.
 type Swell struct {
 	Direction int // 1 gets louder, -1 softer, 0 neither or both
@@ -480,7 +498,7 @@ func SwellOf(p *score.Passage, r score.Region) Swell {
 		if r.Layer == score.LeftHand && d.Hand == score.Right || r.Layer == score.RightHand && d.Hand == score.Left {
 			continue
 		}
-		if d.Text == "louder" || d.Text == "softer" {
+		if way := swelling(d.Text); way != 0 {
 			until := d.Until
 			if !d.At.Less(until) {
 				until = d.At
@@ -488,7 +506,7 @@ func SwellOf(p *score.Passage, r score.Region) Swell {
 			if !d.At.Less(r.To) || until.Less(r.From) || until == r.From && d.At.Less(r.From) {
 				continue
 			}
-			up, down = up || d.Text == "louder", down || d.Text == "softer"
+			up, down = up || way > 0, down || way < 0
 			s.Marks = append(s.Marks, d)
 			text := d.Text + " at " + p.Where(d.At)
 			if d.At.Less(d.Until) {

@@ -195,6 +195,11 @@ func weigh(f *found, tracks []track, starts []bool, bars, level int) bool {
 	if stays {
 		return false // a repetition
 	}
+	for t := range tracks { // a line over a bass that comes back is a sequence of the line alone
+		if f.size > 1 && f.by[t].Semitones == 0 {
+			return false
+		}
+	}
 	matched := f.to - f.from - f.size - 1 // melodic intervals that came back
 	if f.broken >= 0 {
 		matched -= 2
