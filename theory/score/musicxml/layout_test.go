@@ -317,6 +317,9 @@ func BenchmarkWrite(b *testing.B) {
 
 // Passages that no score holds are written or refused, in little time and memory.
 func TestWriteHuge(t *testing.T) {
+	if raceDetector {
+		t.Skip("slow under the race detector, and nothing runs at once")
+	}
 	for _, c := range []struct {
 		name string
 		make func(p *score.Passage)
