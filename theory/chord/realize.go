@@ -53,7 +53,7 @@ const tenth = 16
 //   - two chords: "Eb7 over Fb major", "quintal left hand on G2 with quartal right hand on B3".
 //
 // A chord wider than a tenth is divided between the hands. It returns a *SpecError if the whole of spec is not understood, or
-// if the notes leave the keyboard of 88 keys. Sequence patterns are refused.
+// if the notes leave the keyboard of 88 keys. Sequence patterns, as [IsPattern] tells them, are refused: [ParsePattern] reads them.
 func Realize(spec string) (Voicing, error) {
 	if len(spec) > maxLabel {
 		return Voicing{}, &SpecError{Text: spec[:24] + "…", Why: fmt.Sprintf("it is %d bytes long; specifications have at most %d", len(spec), maxLabel)}
@@ -73,8 +73,8 @@ func Realize(spec string) (Voicing, error) {
 
 // realize reads spec[from:to].
 func realize(spec string, from, to int) (Voicing, *SpecError) {
-	if i := indexAny(spec[from:to], "circle of fifths", "melody", "sequence", "every chord"); i >= 0 {
-		return Voicing{}, &SpecError{Offset: from + i, Why: "sequence patterns are not understood here, only single chords, stacks and clusters"}
+	if IsPattern(spec[from:to]) {
+		return Voicing{}, &SpecError{Offset: from, Why: "it is a sequence of chords; wanted a single chord, stack or cluster"}
 	}
 	if l, r := indexAny(spec[from:to], "left hand"), indexAny(spec[from:to], "right hand"); l >= 0 || r >= 0 {
 		return hands(spec, from, to)

@@ -72,7 +72,7 @@ func TestRealizeErrors(t *testing.T) {
 		{"stacked fourths of 4 on H3", 24, "pitch"},
 		{"stacked fourths of 4", 20, "lowest pitch"},
 		{"stacked fifths of 12 on C7", 26, "leave the keyboard"},
-		{"circle of fifths from A2, sevenths, 6 chords", 0, "sequence patterns"},
+		{"circle of fifths from A2, sevenths, 6 chords", 0, "a sequence of chords"},
 		{"Cmaj7 on E3", 5, "bass of Cmaj7 is C"},
 		{"Cmaj7 on C9", 0, "off the keyboard"},
 		{"white-key cluster of 3 on F#4", 29, "not one of the white keys"},
