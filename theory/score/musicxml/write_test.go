@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"plumbline/theory/score"
+	"plumbline/theory/score/typed"
 )
 
 // again writes p and reads it back.
@@ -216,4 +217,39 @@ func TestWriteConformance(t *testing.T) {
 		t.Errorf("only %d parts written", len(written))
 	}
 	validate(t, written)
+}
+
+// TestTypedSongs goes from MusicXML to a typed passage and back, with all songs. What a typed passage can't say yet is named
+// here, and nothing else may be missing.
+func TestTypedSongs(t *testing.T) {
+	same := 0
+	for _, path := range some(songs(t)) {
+		p, err := ReadFile(path, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var text bytes.Buffer
+		if err := typed.Write(&text, p); err != nil {
+			t.Errorf("%s: %v", filepath.Base(path), err)
+			continue
+		}
+		q, err := typed.Read(p.Source, &text)
+		if err != nil {
+			t.Errorf("%s: %v", filepath.Base(path), err)
+			continue
+		}
+		q, _ = again(t, q)
+		if score.Diff(p, q) == "" {
+			same++
+			continue
+		}
+		p.Signs, p.Pedals, p.Harmonies = nil, nil, nil
+		for i := range p.Notes {
+			p.Notes[i].Together, p.Notes[i].After = false, false
+		}
+		if d := score.Diff(p, q); d != "" {
+			t.Errorf("%s: %s", filepath.Base(path), d)
+		}
+	}
+	t.Logf("%d songs the same in everything", same)
 }
