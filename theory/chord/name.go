@@ -37,7 +37,7 @@ const (
 	priceBoth          = 1.5 // an added note in an inverted or incomplete chord
 	priceLoose         = 2.0 // an extended chord inverted and incomplete
 	priceRootless      = 5.6
-	priceRestacked     = 6.5 // fourths that are not spaced as fourths
+	priceRestacked     = 8.0 // fourths that are not spaced as fourths
 	priceOver          = 4.2 // one chord over another
 	priceMixedOver     = 7.0 // a chord over a stack or a stack over a chord
 	priceChromatic     = 5.5 // a chromatic cluster over a chord
@@ -771,7 +771,7 @@ func (s *sonority) rank() []Reading {
 
 // impostor reports whether c is a chord on the bass that only another spelling would make of the notes.
 func (s *sonority) impostor(c *candidate) bool {
-	return c.form != nil && (c.root == s.bass || c.form.Family == famAugSixth && c.price[partBass] < 1) && c.price[partSpelling] >= priceRespelled && c.added == 0 && !c.slash && c.price[partMissing] == 0
+	return c.form != nil && c.root == s.bass && c.price[partSpelling] >= priceRespelled && c.added == 0 && !c.slash && c.price[partMissing] == 0
 }
 
 // height returns the place of c among the names of s from the bass up; names that don't sound come last.
