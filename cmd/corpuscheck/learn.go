@@ -104,6 +104,9 @@ func cross(w io.Writer, ts []trial) {
 			defer func() { <-gate }()
 			tables := harmony.Learn(lessons(t.learn))
 			figs[i] = measure(tables, t.test)
+			if os.Getenv("DIAG") != "" {
+				diagnose(w, tables, t.test)
+			}
 		}()
 	}
 	wg.Wait()

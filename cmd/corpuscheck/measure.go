@@ -49,9 +49,14 @@ func measure(t *harmony.Tables, studies []study) map[string]*figures {
 			f = &figures{Name: s.Set}
 			out[s.Set] = f
 		}
-		for i, rs := range t.Read(s.lesson.Music, s.lesson.Spans) {
+		for i, h := range t.Read(s.lesson.Music, s.lesson.Spans) {
+			rs := h.Readings
 			want := s.lesson.Chords[i]
 			f.Labels++
+			sameKey := h.Key.Tonic.PC() == s.lesson.Keys[i].Tonic.PC() && h.Key.Mode == s.lesson.Keys[i].Mode
+			if sameKey {
+				f.Key++
+			}
 			for j, r := range rs {
 				root := r.Chord.Root.PC() == want.Root.PC()
 				rq := root && r.Chord.Quality == want.Quality
@@ -61,6 +66,9 @@ func measure(t *harmony.Tables, studies []study) map[string]*figures {
 					}
 					if rq {
 						f.RootQuality++
+					}
+					if rq && sameKey && r.Chord.Bass.PC() == want.Bass.PC() {
+						f.Numeral++
 					}
 					if r.Chord.Bass.PC() == want.Bass.PC() {
 						f.Bass++

@@ -1,8 +1,11 @@
 package harmony
 
+import "plumbline/theory/key"
+
 // Tables are what the recognizer has learned.
 type Tables struct {
-	w *weights
+	w    *weights
+	keys keyTables
 }
 
 // A Reading is one chord that a span may be, with its probability.
@@ -14,26 +17,47 @@ type Reading struct {
 // most is how many readings of a span are kept.
 const most = 12
 
-// Read returns the readings of each span, the likeliest first, at most twelve. Spans must be in order of time; each is read
-// between its neighbours.
-func (t *Tables) Read(m *Music, spans []Span) [][]Reading {
-	out := make([][]Reading, len(spans))
-	for i, e := range m.evidence(spans) {
+// first reads each span by itself and its neighbours' notes: the candidates, the likeliest first.
+func (w *weights) first(ev []*evidence) [][]candidate {
+	out := make([][]candidate, len(ev))
+	for i, e := range ev {
 		cs := candidates(e)
 		for j := range cs {
 			features(e, &cs[j])
-			t.w.score(e, &cs[j])
+			w.score(e, &cs[j])
+			cs[j].feat = nil
 		}
 		posterior(cs)
 		rank(cs)
-		for _, c := range cs[:min(len(cs), most)] {
+		out[i] = cs[:min(len(cs), most)]
+	}
+	return out
+}
+
+// A Harmony is what a span is read as.
+type Harmony struct {
+	Span     Span
+	Readings []Reading // the likeliest first, at most twelve; none if nothing sounds in or around the span
+	Key      key.Key
+}
+
+// Read reads spans. They must be in order of time; each is read between its neighbours.
+func (t *Tables) Read(m *Music, spans []Span) []Harmony {
+	ev := m.evidence(spans)
+	read := t.w.first(ev)
+	path := t.keys.keyPath(t.keys.emissions(ev, read))
+	out := make([]Harmony, len(spans))
+	for i, cs := range read {
+		out[i].Span = spans[i]
+		out[i].Key = keyOf(path[i])
+		for _, c := range cs {
 			best := 0
 			for j := 1; j < c.n; j++ {
 				if c.by[j] > c.by[best] {
 					best = j
 				}
 			}
-			out[i] = append(out[i], Reading{Chord{classOf(c.root), c.q, classOf(c.root + intervalsOf[c.q][best])}, c.base})
+			out[i].Readings = append(out[i].Readings, Reading{Chord{classOf(c.root), c.q, classOf(c.root + intervalsOf[c.q][best])}, c.base})
 		}
 	}
 	return out

@@ -1,8 +1,10 @@
 package harmony
 
 import (
+	"fmt"
 	"math"
 	"math/rand"
+	"os"
 
 	"plumbline/theory/key"
 )
@@ -26,7 +28,26 @@ func Learn(lessons []Lesson) *Tables {
 			}
 		}
 	}
-	return &Tables{w: newWeights(fit(all, 12, 3e-5, 1))}
+	xp := func(name string, d float64) float64 {
+		if s := os.Getenv(name); s != "" {
+			fmt.Sscan(s, &d)
+		}
+		return d
+	}
+	freePenalty = xp("FREE", 8)
+	t := &Tables{w: newWeights(fit(all, int(xp("EPOCHS", 12)), xp("L2", 2e-3), 1)), keys: learnKeys(lessons)}
+	var ev [][]*evidence
+	var read [][][]candidate
+	for _, l := range lessons {
+		e := l.Music.evidence(l.Spans)
+		ev = append(ev, e)
+		read = append(read, t.w.first(e))
+	}
+	best := t.keys.tune(lessons, ev, read)
+	if xp("DIAG", 0) > 0 {
+		fmt.Println("keys", best, t.keys.change, t.keys.home, t.keys.classW, t.keys.far, t.keys.chordW)
+	}
+	return t
 }
 
 // lesson is one span with what the expert says of it.
