@@ -1,17 +1,19 @@
 // Package chord names what sounds together, in every reading a musician would argue for, and turns names back into notes.
 //
 // Start with [Name], which returns the ranked readings of some notes, and [ParseLabel], which reads a chord label; [Realize]
-// writes a label, a stack or a cluster as notes, [Agrees] holds a label against notes. [StackOf], [Clusters] and [SetOf]
-// describe spacing and pitch-class content without choosing a name.
+// writes a label, a stack or a cluster as notes, [RealizePattern] a sequence of chords, [Agrees] holds a label against notes.
+// [StackOf], [SpacingOf], [Clusters] and [SetOf] describe spacing and pitch-class content without choosing a name, [Relate] what
+// leads from one sonority to the next, [FirstByPCs] names bare pitch classes, many millions a second.
 //
 // The package knows nothing of keys and time: a German sixth is recognized by its spelling alone, a Neapolitan is a major
 // triad here.
 //
 // # Conventions
 //
-// Spelling decides. Ab C Eb F# is a German sixth and Ab C Eb Gb a dominant seventh; each is offered as the other's lower
-// reading, and Reading.Respelled says which note would have to be written differently. The root of augmented triads and
-// diminished sevenths is the one their spelling gives.
+// Spelling decides. Ab C Eb F# is a German sixth, with the dominant seventh it sounds as for a second reading; Ab C Eb Gb is a
+// dominant seventh and nothing else, unless a key says so. Reading.Leads says which note is written differently from what is
+// heard and where its spelling wants to go, Reading.Confirm how it would be written; [ImpostorOf] asks just that. The root of
+// augmented triads and diminished sevenths is the one their spelling gives.
 //
 // The house symbols are C, Cm, Cdim, Caug, Csus4, Csus2, C7, Cmaj7, Cm7, Cm7(b5), Cdim7, CmMaj7, C7(#5), Cmaj7(#5), C6,
 // Cm6, C6/9, Cadd9, C9, Cmaj9, Cm9, C7(b9), C11, C13 and so on: a stem, then alterations, added notes and omissions in one

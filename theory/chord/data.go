@@ -333,6 +333,9 @@ func (r *row) form() *form {
 		f.pcs |= 1 << d.pc()
 	}
 	f.chordName = withChord(f.Names[0])
+	if r.family == "added note" { // nobody says "added ninth chord"
+		f.chordName = triadOf(f) + " triad with " + strings.TrimPrefix(f.Names[0], "minor ")
+	}
 	f.worded = len(f.Symbols) == 0 || r.family == famAugSixth
 	switch r.family {
 	case "triad", "seventh", "sixth", famAugSixth, famSpecial:

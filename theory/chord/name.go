@@ -694,20 +694,24 @@ func (s *sonority) rank() []Reading {
 		return nil
 	}
 	var roots pcset // that have a reading, or will have one without added notes
-	least := cs[0].total
+	least, sixths := cs[0].total, false
 	for i := range cs {
 		c := &cs[i]
 		if c.form != nil && c.added == 0 && !c.slash && !c.bare {
 			roots |= 1 << c.rootPC
 		}
-		least = min(least, c.total)
+		if c.total < least {
+			least = c.total
+		}
+		// A dominant seventh is nobody's augmented sixth unless it is spelled as some augmented sixth.
+		sixths = sixths || c.form != nil && c.form.Family == famAugSixth && c.price[partSpelling] == 0
 	}
 	// Those near enough, in order.
 	var buf [24]*candidate
 	near := buf[:0]
 	for i := range cs {
 		c := &cs[i]
-		if behind := c.total - least; behind > maxBehind && (behind > maxBehindSpelling || !s.impostor(c)) {
+		if behind := c.total - least; behind > maxBehind && (behind > maxBehindSpelling || !s.impostor(c) || c.form.Family == famAugSixth && !sixths) {
 			continue
 		}
 		near = append(near, c)

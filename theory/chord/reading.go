@@ -510,7 +510,7 @@ func (s *sonority) layer() part {
 		iv := s.classes[1].Sub(s.classes[0])
 		p := part{label: names, words: "the " + iv.Words() + " " + names, quality: an(iv.Words()), s: s}
 		if iv == pitch.PerfectFifth {
-			p.words, p.quality = "the open fifth "+names, "an open fifth"
+			p.words, p.quality, p.fifth = "the open fifth "+names, "an open fifth", true
 		}
 		return p
 	default:
@@ -536,7 +536,8 @@ func dashedClasses(cs []pitch.Class) string {
 // A part is a hand or a register that makes sense by itself.
 type part struct {
 	label, words, quality string
-	chord                 *candidate // nil for stacks, clusters and loose notes
+	chord                 *candidate // nil for stacks and loose notes
+	fifth                 bool       // an open fifth
 	stack                 string     // "fourths" or "fifths"
 	price                 float32
 	s                     *sonority
@@ -550,6 +551,10 @@ func (p *part) place(n pitch.Pitch) string {
 		if m := f.byPC[(n.PC()-p.chord.root.PC()+12)%12]; m >= 0 {
 			return f.Roles[m]
 		}
+	case p.fifth && n.Class() == p.s.bass:
+		return "root"
+	case p.fifth:
+		return "fifth"
 	case p.stack != "":
 		if i := slices.Index(p.s.notes, n); i > 0 {
 			return ordinal(i) + " " + strings.TrimSuffix(p.stack, "s")

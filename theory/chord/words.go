@@ -332,8 +332,8 @@ func (c *candidate) putWords(s *sonority, r *Reading, quality cut) {
 	switch {
 	case f.is == isPower:
 		s.put("open fifth ", root, "-", className(c.above(1)), tail)
-	case f.ID == "add9" || f.ID == "madd9": // nobody says "added ninth chord"
-		s.put(root, " ", triadOf(f), " triad with added ninth", strings.Replace(tail, " with", " and", 1))
+	case f.Family == "added note":
+		s.put(root, " ", f.chordName, strings.Replace(tail, " with", " and", 1))
 	case f.worded:
 		s.put(f.chordName, " on ", root)
 	case more != "" && !isName: // the sixth in place of the fifth
@@ -443,10 +443,19 @@ func (c *candidate) putFact(s *sonority, r *Reading, o *offs) {
 		if n := c.member(9); n != "" {
 			s.put(", and with the ninth ", n)
 		}
-	case f.Family == "sixth" && s.bass == c.root && len(o.added) == 0:
-		s.put("The triad on ", root, " is complete with its root in the bass, and the sixth ", c.member(6), " is added to it")
-		if n := c.member(9); n != "" {
-			s.put(" with the ninth ", n)
+	case (f.Family == "sixth" || f.Family == "added note") && s.bass == c.root && !lacks:
+		s.put("The triad on ", root, " is complete with its root in the bass, and ")
+		sixth, ninth := c.member(6), c.member(9)
+		switch {
+		case sixth != "":
+			s.put("the sixth ", sixth, " is added to it")
+			if ninth != "" {
+				s.put(" with the ninth ", ninth)
+			}
+		case ninth != "":
+			s.put("the ninth ", ninth, " is added to it")
+		default:
+			s.put("the fourth ", c.member(4), " is added to it")
 		}
 	case f.Family == "suspended" && s.bass == c.root:
 		n, what := c.member(4), "fourth "
@@ -462,11 +471,15 @@ func (c *candidate) putFact(s *sonority, r *Reading, o *offs) {
 		}
 		s.put(" make ")
 		c.putCalled(s)
+		with := " with its "
+		if f.Family == "added note" { // a triad with added ninth
+			with = ", its "
+		}
 		switch {
 		case s.bass == c.root:
-			s.put(" with its root in the bass")
+			s.put(with, "root in the bass")
 		case r.Inversion > 0:
-			s.put(" with its ", pitch.NumberWord(2*r.Inversion+1), " ", className(s.bass), " in the bass")
+			s.put(with, pitch.NumberWord(2*r.Inversion+1), " ", className(s.bass), " in the bass")
 		default:
 			s.put(", over ", className(s.bass))
 		}
@@ -555,7 +568,7 @@ func because(c, p *candidate) string {
 	case c.other == setKind:
 		return "a name says more than a class"
 	case c.other == mixedKind:
-		return "no one interval builds the chord"
+		return "distances alone say less than a class"
 	case c.other == restackedKind && !spaced:
 		return "the notes are not spaced in fourths"
 	case c.other == overKind && worst != partBass, c.other == clusterOverKind && worst != partBass && p.form != nil:
