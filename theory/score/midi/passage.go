@@ -261,9 +261,9 @@ func (b *builder) stretches() error {
 	}
 	pieces := int64(0)
 	for p := range f.presses.all {
-		pieces += max(1, barsBefore(p.off*b.tick)-barsBefore(p.on*b.tick+1)+1)
-		if pieces > maxPieces {
-			return &Error{File: b.o.File, Offset: -1, Msg: fmt.Sprintf("notes that last for many bars are cut into more than %d", maxPieces)}
+		pieces += max(0, barsBefore(p.off*b.tick)-barsBefore(p.on*b.tick+1))
+		if pieces > maxCuts {
+			return &Error{File: b.o.File, Offset: -1, Msg: fmt.Sprintf("notes last for so many bars that they are cut at more than %d bar lines", maxCuts)}
 		}
 	}
 	return nil

@@ -3,6 +3,7 @@ package typed
 import (
 	"fmt"
 	"regexp"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -27,7 +28,11 @@ type Error struct {
 func (e *Error) Error() string {
 	place := fmt.Sprintf("line %d:%d", e.Line, e.Col)
 	if e.Bar != "" {
-		in := "bar " + e.Bar
+		bar := e.Bar
+		if strings.ContainsFunc(bar, func(r rune) bool { return !unicode.IsPrint(r) || r == utf8.RuneError }) {
+			bar = strconv.Quote(bar) // a quoted number may hold anything; a message stays on one line
+		}
+		in := "bar " + bar
 		if severalBars.MatchString(e.Bar) {
 			in = "bars " + e.Bar
 		}
