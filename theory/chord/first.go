@@ -62,7 +62,7 @@ func unpackFirst(n uint64) First {
 
 // firstOver finds the first reading of m over bass and its price.
 func firstOver(m pcset, bass int) (best First, price float32) {
-	s := pool.Get().(*sonority)
+	s := pool.Get().(*namer)
 	defer pool.Put(s)
 	var buf [12]pitch.Pitch
 	for _, flats := range [2]bool{false, true} {
@@ -146,7 +146,9 @@ func (f First) Label() string {
 			ns = append(ns, f.spell(root, 48+int(f.bass)+n))
 		}
 	}
-	s := sonorityOf(ns)
+	s := pool.Get().(*namer)
+	defer pool.Put(s)
+	s.set(ns, nil)
 	s.candidates()
 	for i := range s.cs {
 		c := &s.cs[i]
@@ -154,7 +156,7 @@ func (f First) Label() string {
 			return c.words().Label
 		}
 		if f.form != 0 && c.form != nil && c.form.index+1 == int(f.form) && int(c.rootPC) == int(f.root) {
-			return c.label(s)
+			return c.label(&s.sonority)
 		}
 	}
 	return s.rank()[0].Label

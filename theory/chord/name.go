@@ -76,9 +76,17 @@ func sonorityOf(notes []pitch.Pitch) *sonority {
 	return s
 }
 
-// pool keeps sonorities for their buffers.
+// A namer is a sonority with room for its readings.
+type namer struct {
+	sonority
+	out [maxReadings]Reading // while they are put into words
+}
+
+// pool keeps namers for their buffers.
 var pool = sync.Pool{New: func() any {
-	return &sonority{cs: make([]candidate, 0, 64), text: make([]byte, 0, 1024)}
+	n := new(namer)
+	n.cs, n.text = make([]candidate, 0, 64), make([]byte, 0, 1024)
+	return n
 }}
 
 // set makes s the sonority of the notes of both lists.
@@ -644,7 +652,7 @@ var rootlessForms = sync.OnceValue(func() []*form {
 // lowest note do. The result is nil for no notes and has at least one reading otherwise; the same notes always give the same
 // readings.
 func Name(notes []pitch.Pitch) []Reading {
-	s := pool.Get().(*sonority)
+	s := pool.Get().(*namer)
 	defer pool.Put(s)
 	s.set(notes, nil)
 	s.candidates()
@@ -654,20 +662,20 @@ func Name(notes []pitch.Pitch) []Reading {
 // NameHands names left and right together, like [Name], and adds the readings that rest on the hands: one stack over another,
 // one chord over another, a cluster over a chord. Either hand may be empty.
 func NameHands(left, right []pitch.Pitch) []Reading {
-	s := pool.Get().(*sonority)
+	s := pool.Get().(*namer)
 	defer pool.Put(s)
 	s.set(left, right)
 	s.candidates()
 	if len(left) > 0 && len(right) > 0 {
-		lo, hi := pool.Get().(*sonority), pool.Get().(*sonority)
+		lo, hi := pool.Get().(*namer), pool.Get().(*namer)
 		defer pool.Put(lo)
 		defer pool.Put(hi)
 		lo.set(left, nil)
 		hi.set(right, nil)
-		if lo.notes[0].MIDI() > hi.notes[0].MIDI() { // crossed hands
+		if lo.midi[0] > hi.midi[0] { // crossed hands
 			lo, hi = hi, lo
 		}
-		if c, ok := s.handOver(lo, hi); ok {
+		if c, ok := s.handOver(&lo.sonority, &hi.sonority); ok {
 			s.add(c)
 		}
 	}
@@ -688,7 +696,8 @@ func (s *sonority) before(a, b *candidate) bool {
 }
 
 // rank sorts the candidates, drops repetitions and puts the best into words.
-func (s *sonority) rank() []Reading {
+func (n *namer) rank() []Reading {
+	s := &n.sonority
 	cs := s.cs
 	if len(cs) == 0 {
 		return nil
@@ -719,21 +728,21 @@ func (s *sonority) rank() []Reading {
 			near[j], near[j-1] = near[j-1], near[j]
 		}
 	}
-	out := make([]Reading, 0, min(len(near), maxReadings))
+	out := n.out[:0]
 	var said [maxReadings]*candidate
-	n := 0
+	k := 0
 	var o offs
 	for _, c := range near {
-		if n == maxReadings {
+		if k == maxReadings {
 			break
 		}
-		if (c.other == setKind || c.other == mixedKind) && n > 0 && out[0].Kind != SetClass {
+		if (c.other == setKind || c.other == mixedKind) && k > 0 && out[0].Kind != SetClass {
 			continue // a name says more
 		}
 		var after *candidate
 		afterLabel := ""
-		if n > 0 {
-			after, afterLabel = said[n-1], out[n-1].Label
+		if k > 0 {
+			after, afterLabel = said[k-1], out[k-1].Label
 		}
 		if c.form == nil {
 			r := c.words()
@@ -744,33 +753,36 @@ func (s *sonority) rank() []Reading {
 			s.text = append(s.text[:0], r.Why...)
 			s.putRank(c, after, afterLabel)
 			r.Why = string(s.text)
-			said[n] = c
+			said[k] = c
 			out = append(out, r)
-			n++
+			k++
 			continue
 		}
 		// One reading with added notes is enough for a root, and none beside a plain one.
-		if c.added > 0 && (roots.has(int(c.rootPC)) || c.total > priceSetClass && n > 0) {
+		if c.added > 0 && (roots.has(int(c.rootPC)) || c.total > priceSetClass && k > 0) {
 			continue
 		}
 		o.of(c, s)
 		s.text = s.text[:0]
 		c.putLabel(s, &o)
 		again := false
-		for i, p := range said[:n] {
+		for i, p := range said[:k] {
 			// A chord over a foreign bass and the same chord with that note added are one reading, told twice.
 			again = again || out[i].Label == string(s.text) || p.form != nil && p.root == c.root && p.slash != c.slash
 		}
 		if again {
 			continue
 		}
-		said[n] = c
+		said[k] = c
 		out = append(out, Reading{})
-		s.reading(&out[n], c, &o, after, afterLabel)
+		s.reading(&out[k], c, &o, after, afterLabel)
 		roots |= 1 << c.rootPC
-		n++
+		k++
 	}
-	return out
+	rs := make([]Reading, k)
+	copy(rs, out)
+	clear(n.out[:])
+	return rs
 }
 
 // impostor reports whether c is a chord on the bass that only another spelling would make of the notes.

@@ -515,6 +515,7 @@ func (s *sonority) layer() part {
 		return p
 	default:
 		if p, ok := s.partOf(true, true); ok {
+			p.say()
 			p.words = an(p.words)
 			return p
 		}
@@ -541,6 +542,38 @@ type part struct {
 	stack                 string     // "fourths" or "fifths"
 	price                 float32
 	s                     *sonority
+}
+
+// say puts a part that is a chord into words; others have theirs from the beginning.
+func (p *part) say() {
+	if p.chord == nil || p.label != "" {
+		return
+	}
+	s := p.s
+	p.label = spokenTriad(p.chord, p.chord.label(s))
+	var o offs
+	o.of(p.chord, s)
+	s.text = s.text[:0]
+	p.chord.putLabel(s, &o)
+	var r Reading
+	s.reading(&r, p.chord, &o, nil, "")
+	p.words, p.quality = r.Words, an(withChord(r.Quality))
+}
+
+// layer says what p is in the role of a note.
+func (p *part) layer() string {
+	if p.stack != "" {
+		return "stack, "
+	}
+	return "chord, "
+}
+
+// whole begins a clause about p: a chord is complete, a stack speaks for itself.
+func (p *part) whole() string {
+	if p.chord != nil {
+		return "a complete "
+	}
+	return ""
 }
 
 // place tells the part that note n of p plays in it.
@@ -596,14 +629,7 @@ func (s *sonority) partOf(chordsOnly, incomplete bool) (p part, ok bool) {
 	if best.total < 0 {
 		return p, false
 	}
-	p = part{label: spokenTriad(&best, best.label(s)), chord: &best, price: 0.3 * (best.price[partRarity] + best.price[partBass]), s: s}
-	var o offs
-	o.of(&best, s)
-	s.text = s.text[:0]
-	best.putLabel(s, &o)
-	var r Reading
-	s.reading(&r, &best, &o, nil, "")
-	p.words, p.quality = r.Words, an(withChord(r.Quality))
+	p = part{chord: &best, price: 0.3 * (best.price[partRarity] + best.price[partBass]), s: s}
 	return p, true
 }
 
@@ -697,42 +723,48 @@ func (s *sonority) layered(lo, hi *sonority, lower, upper part) (candidate, bool
 	}
 	c.sum()
 	c.words = func() Reading {
-		r := Reading{Label: upper.label + " over " + lower.label, Words: upper.words + " over " + lower.words, Kind: ChordOverChord,
-			Quality: "one chord over another", Root: lo.bass, Rooted: true, Inversion: -1}
-		what := func(p part) string {
-			if p.chord != nil {
-				return "a complete " + p.words
-			}
-			return p.words
-		}
+		lower.say()
+		upper.say()
+		r := Reading{Kind: ChordOverChord, Quality: "one chord over another", Root: lo.bass, Rooted: true, Inversion: -1, Members: make([]Member, len(s.notes))}
 		if lower.chord != nil {
 			r.Root = lower.chord.root
 		}
 		if lower.stack != "" && upper.stack != "" {
 			r.Quality = "stacked " + upper.stack + " over stacked " + lower.stack
 		}
-		layer := func(p part) string {
-			if p.stack != "" {
-				return "stack, "
-			}
-			return "chord, "
+		s.text = s.text[:0]
+		s.put(upper.label, " over ", lower.label)
+		label := len(s.text)
+		s.put(upper.words, " over ", lower.words)
+		words := len(s.text)
+		s.put("Below ")
+		if lower.chord != nil {
+			s.put("lies ")
+		} else {
+			s.put("lie ")
 		}
+		s.put(lower.whole(), lower.words, ", above ", upper.whole(), upper.words)
+		why := len(s.text)
+		var buf [24]int
+		ends := buf[:0]
 		for _, p := range s.notes {
-			role := ""
+			from := len(s.text)
 			if slices.Contains(lo.notes, p) {
-				role = "lower " + layer(lower) + lower.place(p)
+				s.put("lower ", lower.layer(), lower.place(p))
 			}
 			if slices.Contains(hi.notes, p) {
-				if role != "" {
-					role += "; "
+				if len(s.text) > from {
+					s.put("; ")
 				}
-				role += "upper " + layer(upper) + upper.place(p)
+				s.put("upper ", upper.layer(), upper.place(p))
 			}
-			r.Members = append(r.Members, Member{p, role})
+			ends = append(ends, len(s.text))
 		}
-		r.Why = "Below lie " + what(lower) + ", above " + what(upper)
-		if lower.chord != nil {
-			r.Why = "Below lies " + what(lower) + ", above " + what(upper)
+		all := string(s.text)
+		r.Label, r.Words, r.Why = all[:label], all[label:words], all[words:why]
+		for i, p := range s.notes {
+			r.Members[i] = Member{p, all[why:ends[i]]}
+			why = ends[i]
 		}
 		return r
 	}
