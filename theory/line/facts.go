@@ -70,10 +70,11 @@ func Facts(p *score.Passage, r score.Region) []Fact {
 	if !r.To.Less(p.End()) {
 		r.To = p.End()
 	}
-	f := &finder{p: p, sounding: sounding, r: r}
 	if len(p.Bars) == 0 || !r.From.Less(r.To) {
 		return nil
 	}
+	f := &finder{p: p, sounding: sounding, slices: score.Slices(sounding, r.From, r.To), r: r}
+	f.bass, f.top = outerOf(f.slices, false), outerOf(f.slices, true)
 	f.sequences()
 	f.motions()
 	f.compounds()
@@ -85,21 +86,33 @@ func Facts(p *score.Passage, r score.Region) []Fact {
 	slices.SortStableFunc(f.list, func(a, b Fact) int {
 		return cmp.Or(cmp.Compare(b.Rank(), a.Rank()), a.From.Compare(b.From), cmp.Compare(a.Kind, b.Kind), strings.Compare(a.Place, b.Place))
 	})
-	// Of each kind the first fact at a place is kept; spans holds the kept ones in order of time.
+	// Of each kind the first fact at a place is kept; taken holds the kept ones by the bars they touch.
+	type place struct {
+		what string
+		bar  int
+	}
 	type span struct{ from, to score.Time }
-	spans := map[string][]span{}
+	taken := map[place][]span{}
 	var out []Fact
 	for _, x := range f.list {
-		key := x.Kind.String() + layerOf(x.Place)
+		what := x.Kind.String() + layerOf(x.Place)
 		if x.Kind == SequenceFact { // that of the chords and that of a line are one thing
-			key = x.Kind.String()
+			what = x.Kind.String()
 		}
-		list := spans[key]
-		i, _ := slices.BinarySearchFunc(list, x.From, func(s span, t score.Time) int { return s.from.Compare(t) })
-		if i < len(list) && list[i].from.Less(x.To) || i > 0 && x.From.Less(list[i-1].to) {
+		free := true
+		a, b := p.BarAt(x.From), p.BarAt(x.To)
+		for i := a; i <= b && free; i++ {
+			for _, s := range taken[place{what, i}] {
+				free = free && !(s.from.Less(x.To) && x.From.Less(s.to))
+			}
+		}
+		if !free {
 			continue
 		}
-		spans[key] = slices.Insert(list, i, span{x.From, x.To})
+		for i := a; i <= b; i++ {
+			k := place{what, i}
+			taken[k] = append(taken[k], span{x.From, x.To})
+		}
 		out = append(out, x)
 	}
 	return out
@@ -113,6 +126,10 @@ func layerOf(place string) string {
 type finder struct {
 	p        *score.Passage
 	sounding []score.Note
+	slices   []score.Slice // of the region
+	bass     Line
+	top      Line
+	numbers  map[string]int // how many bars have a number
 	r        score.Region
 	list     []Fact
 }
@@ -134,8 +151,10 @@ func (f *finder) place(from, last score.Time, layer score.Layer) string {
 	var s string
 	whole := from == f.p.Bars[a].Start
 	if whole { // nothing of the layer may come after the last note in its bar
-		for _, n := range plainNotes(f.sounding, score.Region{From: last, To: f.p.Bars[b].End()}) {
-			whole = whole && n.Onset == last
+		i, _ := slices.BinarySearchFunc(f.sounding, last, func(n score.Note, t score.Time) int { return n.Onset.Compare(t) })
+		for end := f.p.Bars[b].End(); i < len(f.sounding) && f.sounding[i].Onset.Less(end); i++ {
+			n := f.sounding[i]
+			whole = whole && (n.Onset == last || n.Grace != score.NoGrace)
 		}
 	}
 	switch {
@@ -166,8 +185,14 @@ func (f *finder) found(place string, from, until score.Time) bool {
 
 // bar returns the name of bar i, and whether it leads back to it: some prints have a number twice.
 func (f *finder) bar(i int) (string, bool) {
-	name := "bar " + f.p.Bars[i].Number
-	return name, f.found(name, f.p.Bars[i].Start, f.p.Bars[i].End())
+	if f.numbers == nil {
+		f.numbers = map[string]int{}
+		for _, b := range f.p.Bars {
+			f.numbers[b.Number]++
+		}
+	}
+	number := f.p.Bars[i].Number
+	return "bar " + number, f.numbers[number] == 1
 }
 
 // settle names the place of a stretch of a line and drops notes from its end until the place, read again, has exactly its
@@ -198,7 +223,7 @@ func (f *finder) settle(run []score.Note, line Line, layer score.Layer, least in
 }
 
 func (f *finder) sequences() {
-	for _, s := range FindSequences(f.sounding, f.r, f.p) {
+	for _, s := range findSequences(f.sounding, f.slices, handRegion(f.r), f.p) {
 		last := s.Notes[len(s.Notes)-1].Onset
 		n := len(s.Notes)
 		if s.Layer == score.Whole {
@@ -261,7 +286,7 @@ func (f *finder) motions() {
 	for _, c := range []struct {
 		layer score.Layer
 		line  Line
-	}{{score.Bass, Bass(f.sounding, handRegion(f.r))}, {score.TopLine, Top(f.sounding, handRegion(f.r))}} {
+	}{{score.Bass, f.bass}, {score.TopLine, f.top}} {
 		moves := c.line.Moves()
 		for _, m := range []Motion{Chromatic, ByWholeTones, CircleOfFifths, InFourths, InFifths, InThirds, ByStep} {
 			for i := 0; i < len(moves); {
@@ -284,7 +309,10 @@ func (f *finder) motions() {
 						dir = d
 					}
 				}
-				least := map[Motion]int{Chromatic: 4, ByWholeTones: 4, CircleOfFifths: 4, InFourths: 4, InFifths: 4, InThirds: 4, ByStep: 6}[m]
+				least := 4
+				if m == ByStep {
+					least = 6
+				}
 				if j-i >= least {
 					run := moves[i:j]
 					claim := "moves " + m.String()
@@ -369,6 +397,18 @@ func (f *finder) chromatic() {
 	}
 }
 
+// evenly reports whether all notes of b lie as many steps from those of a, in the same rhythm, as any relation worth telling
+// asks.
+func evenly(a, b []score.Note, aFrom, bFrom score.Time) bool {
+	d := b[0].Pitch.Step() - a[0].Pitch.Step()
+	for i := range a {
+		if b[i].Pitch.Step()-a[i].Pitch.Step() != d || b[i].Onset.Sub(bFrom) != a[i].Onset.Sub(aFrom) {
+			return false
+		}
+	}
+	return true
+}
+
 // relations holds each bar and hand against the bar before, two before and four before.
 func (f *finder) relations() {
 	bars := f.p.Bars
@@ -401,7 +441,8 @@ func (f *finder) relations() {
 			}
 			for _, back := range [...]int{1, 2, 4} {
 				j := i - back
-				if j < 0 || bars[j].Start.Less(f.r.From) || len(notes[j][h]) != len(now) || b.Length != bars[j].Length {
+				if j < 0 || bars[j].Start.Less(f.r.From) || len(notes[j][h]) != len(now) || b.Length != bars[j].Length ||
+					!evenly(notes[j][h], now, bars[j].Start, b.Start) {
 					continue
 				}
 				rel := Relate(notes[j][h], now, bars[j].Start, b.Start)
@@ -520,7 +561,7 @@ func (f *finder) loudness() {
 
 // outers tells stretches in which bass and top line move in parallel, or all contrary.
 func (f *finder) outers() {
-	list := Outers(f.sounding, handRegion(f.r))
+	list := outersOf(f.slices)
 	for i := 0; i+1 < len(list); {
 		p := PairOf(list[i], list[i+1])
 		j := i + 1

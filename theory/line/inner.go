@@ -159,18 +159,17 @@ func ChromaticThreads(sounding []score.Note, r score.Region, least int) []Line {
 		moves int
 		from  int // index of the note before, -1
 	}
-	var notes []score.Note
-	for _, n := range r.Select(sounding) {
-		if n.Grace == score.NoGrace && n.Duration.Sign() > 0 {
-			notes = append(notes, n)
-		}
-	}
+	notes := plainNotes(sounding, r)
 	best := [2][]state{make([]state, len(notes)), make([]state, len(notes))} // falling, rising
-	recent := map[int]int{}                                                  // by MIDI number: the last note struck
-	var pending []int                                                        // struck at this onset, not yet in recent
+	recent := make([]int, 512)                                               // by MIDI number, from -128 on: the last note struck, -1 none
+	for i := range recent {
+		recent[i] = -1
+	}
+	at := func(midi int) *int { return &recent[mod(midi+128, len(recent))] }
+	var pending []int // struck at this onset, not yet in recent
 	flush := func() {
 		for _, i := range pending {
-			recent[notes[i].Pitch.MIDI()] = i
+			*at(notes[i].Pitch.MIDI()) = i
 		}
 		pending = pending[:0]
 	}
@@ -178,16 +177,17 @@ func ChromaticThreads(sounding []score.Note, r score.Region, least int) []Line {
 		if i > 0 && notes[i-1].Onset != n.Onset {
 			flush()
 		}
+		midi := n.Pitch.MIDI()
 		for d, by := range [2]int{-1, 1} {
 			s := state{0, -1}
 			near := func(j int) bool { return !notes[j].End().Add(score.Quarters(2)).Less(n.Onset) }
-			if j, ok := recent[n.Pitch.MIDI()-by]; ok && near(j) {
+			if j := *at(midi - by); j >= 0 && near(j) {
 				// The note left must not sound on under its successor, else it is a clash and no line.
 				if !n.Onset.Less(notes[j].End()) {
 					s = state{best[d][j].moves + 1, j}
 				}
 			}
-			if j, ok := recent[n.Pitch.MIDI()]; ok && near(j) && best[d][j].moves > s.moves {
+			if j := *at(midi); j >= 0 && near(j) && best[d][j].moves > s.moves {
 				s = state{best[d][j].moves, j}
 			}
 			best[d][i] = s

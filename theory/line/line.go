@@ -28,7 +28,10 @@ func Top(sounding []score.Note, r score.Region) Line { return outer(sounding, r,
 // of the line: nobody plays it then. A note that is doubled at the unison counts once. Where both hands play in the region,
 // the top line rests when the right hand does and the bass when the left hand does: a bass note alone is no tune.
 func outer(sounding []score.Note, r score.Region, top bool) Line {
-	list := score.Slices(sounding, r.From, r.To)
+	return outerOf(score.Slices(sounding, r.From, r.To), top)
+}
+
+func outerOf(list []score.Slice, top bool) Line {
 	both, own := 0, score.Left
 	if top {
 		own = score.Right
@@ -106,7 +109,10 @@ type Move struct {
 
 // Moves returns the moves of l. Repeated notes of the same spelling are no move and are passed over.
 func (l Line) Moves() []Move {
-	var m []Move
+	if len(l) < 2 {
+		return nil
+	}
+	m := make([]Move, 0, len(l)-1)
 	for i := 1; i < len(l); i++ {
 		if l[i].Pitch != l[i-1].Pitch {
 			m = append(m, Move{l[i-1], l[i], l[i].Pitch.Sub(l[i-1].Pitch)})
@@ -196,7 +202,7 @@ func (m Motion) fit(i pitch.Interval) Fit {
 			return BySound
 		}
 	case InThirds, InFourths, InFifths:
-		want := map[Motion]int{InThirds: 3, InFourths: 4, InFifths: 5}[m]
+		want := 3 + int(m-InThirds) // the number of the interval
 		plain := quality == pitch.Perfect || quality == pitch.Minor || quality == pitch.Major
 		switch {
 		case number == want && plain:
@@ -272,8 +278,8 @@ func Best(l Line) (m Motion, ok bool) {
 
 // LeapsOf returns how many moves of l are larger than a whole tone.
 func LeapsOf(l Line) (n int) {
-	for _, m := range l.Moves() {
-		if d := m.Interval.Semitones; d < -2 || d > 2 {
+	for i := 1; i < len(l); i++ {
+		if d := l[i].Pitch.MIDI() - l[i-1].Pitch.MIDI(); d < -2 || d > 2 {
 			n++
 		}
 	}
@@ -290,8 +296,12 @@ type Outer struct {
 // Outers returns the interval between the lowest and the highest sounding note whenever either of them is struck. Moments
 // at which less than two different notes sound give none.
 func Outers(sounding []score.Note, r score.Region) []Outer {
+	return outersOf(score.Slices(sounding, r.From, r.To))
+}
+
+func outersOf(list []score.Slice) []Outer {
 	var out []Outer
-	for _, s := range score.Slices(sounding, r.From, r.To) {
+	for _, s := range list {
 		n := len(s.Notes)
 		if n < 2 || s.Notes[0].Pitch == s.Notes[n-1].Pitch {
 			continue

@@ -50,12 +50,11 @@ func (r Relation) Holds() bool {
 
 // plainNotes returns the notes struck in [from, to) of a layer's hand, grace notes left out.
 func plainNotes(sounding []score.Note, r score.Region) []score.Note {
-	var out []score.Note
-	first, _ := slices.BinarySearchFunc(sounding, r.From, func(n score.Note, t score.Time) int { return n.Onset.Compare(t) })
-	for _, n := range sounding[first:] {
-		if !n.Onset.Less(r.To) {
-			break
-		}
+	byOnset := func(n score.Note, t score.Time) int { return n.Onset.Compare(t) }
+	first, _ := slices.BinarySearchFunc(sounding, r.From, byOnset)
+	end, _ := slices.BinarySearchFunc(sounding, r.To, byOnset)
+	out := make([]score.Note, 0, max(end-first, 0))
+	for _, n := range sounding[first:max(first, end)] {
 		if n.Grace != score.NoGrace || n.Duration.Sign() <= 0 ||
 			r.Layer == score.LeftHand && n.Hand != score.Left || r.Layer == score.RightHand && n.Hand != score.Right {
 			continue
@@ -105,26 +104,17 @@ func Relate(a, b []score.Note, aFrom, bFrom score.Time) Relation {
 			return r
 		}
 	}
-	exact, steps, semis := map[pitch.Interval]int{}, map[int]int{}, map[int]int{}
+	var exact, steps, semis tally
 	for i := range a {
 		d := b[i].Pitch.Sub(a[i].Pitch)
-		exact[d]++
-		steps[d.Steps]++
-		semis[d.Semitones]++
+		exact.add(d)
+		steps.add(pitch.Interval{Steps: d.Steps})
+		semis.add(pitch.Interval{Semitones: d.Semitones})
 	}
-	var main pitch.Interval
-	for i := range a { // in order, so that ties fall the same way always
-		if d := b[i].Pitch.Sub(a[i].Pitch); exact[d] > exact[main] || i == 0 {
-			main = d
-		}
-	}
-	diatonic := main
-	for i := range a {
-		d := b[i].Pitch.Sub(a[i].Pitch)
-		if steps[d.Steps] > steps[diatonic.Steps] || steps[d.Steps] == steps[diatonic.Steps] && exact[d] > exact[diatonic] {
-			diatonic = d
-		}
-	}
+	main := exact.most(func(d pitch.Interval) int { return exact.of(d) })
+	diatonic := exact.most(func(d pitch.Interval) int {
+		return steps.of(pitch.Interval{Steps: d.Steps})*len(a) + exact.of(d)
+	})
 	except := func(ok func(pitch.Interval) bool) (out []score.Note) {
 		for i := range a {
 			if !ok(b[i].Pitch.Sub(a[i].Pitch)) {
@@ -145,7 +135,7 @@ func Relate(a, b []score.Note, aFrom, bFrom score.Time) Relation {
 	case main.Steps%7 == 0 && main.Semitones == main.Steps/7*12:
 		kind = Displaced
 	}
-	set(kind, main, exact[main], func(d pitch.Interval) bool { return d == main })
+	set(kind, main, exact.of(main), func(d pitch.Interval) bool { return d == main })
 	// A diatonic one may bend each interval by a semitone, as a scale does.
 	near := func(d pitch.Interval) bool {
 		return d.Steps == diatonic.Steps && max(d.Semitones-diatonic.Semitones, diatonic.Semitones-d.Semitones) <= 1
@@ -159,11 +149,43 @@ func Relate(a, b []score.Note, aFrom, bFrom score.Time) Relation {
 	if diatonic.Steps%7 != 0 {
 		set(Diatonic, diatonic, n, near)
 	}
-	set(BySemitone, main, semis[main.Semitones], func(d pitch.Interval) bool { return d.Semitones == main.Semitones })
+	set(BySemitone, main, semis.of(pitch.Interval{Semitones: main.Semitones}), func(d pitch.Interval) bool { return d.Semitones == main.Semitones })
 	if r.Likeness == Unlike {
 		r.Likeness = SameRhythm
 	}
 	return r
+}
+
+// A tally counts intervals, in the order in which they first come.
+type tally struct {
+	list  []pitch.Interval
+	count []int
+}
+
+func (t *tally) add(i pitch.Interval) {
+	if k := slices.Index(t.list, i); k >= 0 {
+		t.count[k]++
+		return
+	}
+	t.list, t.count = append(t.list, i), append(t.count, 1)
+}
+
+func (t *tally) of(i pitch.Interval) int {
+	if k := slices.Index(t.list, i); k >= 0 {
+		return t.count[k]
+	}
+	return 0
+}
+
+// most returns the interval with the highest score, the first of equal ones.
+func (t *tally) most(score func(pitch.Interval) int) (best pitch.Interval) {
+	top := -1
+	for _, i := range t.list {
+		if s := score(i); s > top {
+			best, top = i, s
+		}
+	}
+	return best
 }
 
 // sameOnsets reports whether two lists strike at the same moments from their starts.

@@ -558,8 +558,9 @@ func GrowthOf(sounding []score.Note, r score.Region, p *score.Passage) Growth {
 	g := Growth{From: -1}
 	notes := plainNotes(sounding, r)
 	k := 0
-	for i, b := range p.Bars {
-		if !b.Start.Less(r.To) || !r.From.Less(b.End()) || b.Length.Sign() <= 0 {
+	for i := max(p.BarAt(r.From), 0); i < len(p.Bars) && p.Bars[i].Start.Less(r.To); i++ {
+		b := p.Bars[i]
+		if !r.From.Less(b.End()) || b.Length.Sign() <= 0 {
 			continue
 		}
 		for k < len(notes) && notes[k].Onset.Less(b.Start) {

@@ -348,6 +348,10 @@ func Schemata(chords []Chord) []Schema {
 // Chords reduces a region to its chords: what is struck or held from one bound to the next, in a row; a chord that equals the
 // one before it in bass, top and notes is not told again. Nil bounds stand for every onset.
 func Chords(sounding []score.Note, r score.Region, bounds []score.Time) []Chord {
+	return chordsOf(score.Slices(sounding, r.From, r.To), bounds)
+}
+
+func chordsOf(list []score.Slice, bounds []score.Time) []Chord {
 	var out []Chord
 	add := func(c Chord) {
 		if k := len(out) - 1; k >= 0 && out[k].members == c.members && out[k].low.Pitch == c.low.Pitch && out[k].high.Pitch == c.high.Pitch {
@@ -357,7 +361,6 @@ func Chords(sounding []score.Note, r score.Region, bounds []score.Time) []Chord 
 		out = append(out, c)
 	}
 	var ps []pitch.Pitch
-	list := score.Slices(sounding, r.From, r.To)
 	if bounds == nil {
 		for _, s := range list {
 			struck := false

@@ -58,6 +58,20 @@ type track struct {
 	classes bool // octaves don't matter
 }
 
+// apart fills out with the intervals from each note of t to the one size notes on.
+func (t *track) apart(size int, height []pitch.Interval, out []pitch.Interval) []pitch.Interval {
+	out = out[:0]
+	for i := 0; i+size < len(height); i++ {
+		a, b := height[i], height[i+size]
+		d := pitch.Interval{Steps: b.Steps - a.Steps, Semitones: b.Semitones - a.Semitones}
+		if t.classes {
+			d = upward(d)
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
 // between returns the interval from note i to note j of t.
 func (t *track) between(i, j int) pitch.Interval {
 	d := t.notes[j].Pitch.Sub(t.notes[i].Pitch)
@@ -127,43 +141,60 @@ func search(tracks []track, most int, single bool, p *score.Passage, level int) 
 			bars++
 		}
 	}
+	heights := make([][]pitch.Interval, len(tracks))
+	for t := range tracks {
+		for _, x := range tracks[t].notes {
+			heights[t] = append(heights[t], pitch.Interval{Steps: x.Pitch.Step(), Semitones: x.Pitch.MIDI()})
+		}
+	}
+	once := make([][]pitch.Interval, len(tracks)) // the intervals over one model, and over two for what lies behind a break
+	rhythm := make([]bool, n)                     // note k follows the one before it as note k-size did
+	by := make([]pitch.Interval, len(tracks))
 	var out []found
 	for size := 1; size <= most && 2*size <= n; size++ {
 		if size == 1 && !single {
 			continue
 		}
+		for t := range tracks {
+			once[t] = tracks[t].apart(size, heights[t], once[t])
+		}
+		for k := size + 1; k < n; k++ {
+			rhythm[k] = gap[k-1] == gap[k-1-size]
+		}
 		for _, like := range [...]Likeness{Transposed, Diatonic, BySemitone} {
 			for i := 0; i+2*size <= n; {
 				// note j is the copy of note j-size
 				j := i + size
-				by := make([]pitch.Interval, len(tracks))
 				for t := range tracks {
-					by[t] = tracks[t].between(i, j)
+					by[t] = once[t][i]
 				}
 				broken := -1
 				fits := func(k int) bool { // note k is as the note before it in the model wants
 					for t := range tracks {
-						a, want := k-size, by[t]
-						if a == broken { // measured against the copy before
-							if a -= size; a < i {
-								continue
+						if k-size != broken {
+							if !agree(like, once[t][k-size], by[t], tracks[t].classes) {
+								return false
 							}
-							want = want.Plus(want)
-							if tracks[t].classes {
-								want = upward(want)
-							}
+							continue
+						}
+						a, want := k-2*size, by[t].Plus(by[t]) // measured against the copy before
+						if a < i {
+							continue
+						}
+						if tracks[t].classes {
+							want = upward(want)
 						}
 						if !agree(like, tracks[t].between(a, k), want, tracks[t].classes) {
 							return false
 						}
 					}
-					return gap[k-1] == gap[k-1-size]
+					return rhythm[k]
 				}
 				for j++; j < n; j++ {
 					if fits(j) {
 						continue
 					}
-					if broken >= 0 || j-i < 2*size+1 || j+2 >= n || gap[j-1] != gap[j-1-size] {
+					if broken >= 0 || j-i < 2*size+1 || j+2 >= n || !rhythm[j] {
 						break
 					}
 					broken = j // one note may be wrong if two more go on as they should
@@ -173,7 +204,7 @@ func search(tracks []track, most int, single bool, p *score.Passage, level int) 
 					}
 				}
 				if j-i >= 2*size {
-					if f := (found{i, j, size, like, by, 0, broken}); weigh(&f, tracks, starts, bars, level) {
+					if f := (found{i, j, size, like, slices.Clone(by), 0, broken}); weigh(&f, tracks, starts, bars, level) {
 						out = append(out, f)
 					}
 				}
@@ -258,14 +289,19 @@ func weigh(f *found, tracks []track, starts []bool, bars, level int) bool {
 // A sequence counts from the first copy on (Hutchinson, section 9.1.11); whether a single copy is enough to be told depends on
 // how long it is.
 func FindSequences(sounding []score.Note, r score.Region, p *score.Passage) []Sequence {
+	return findSequences(sounding, score.Slices(sounding, r.From, r.To), r, p)
+}
+
+// findSequences has the slices of the region ready.
+func findSequences(sounding []score.Note, all []score.Slice, r score.Region, p *score.Passage) []Sequence {
 	var out []Sequence
 	if r.Layer == score.Whole || r.Layer == score.LeftHand || r.Layer == score.RightHand {
-		notes := sounding
+		list := all
 		if r.Layer != score.Whole {
-			notes = plainNotes(sounding, r)
+			list = score.Slices(plainNotes(sounding, r), r.From, r.To)
 		}
 		for i, bounds := range levels(r, p) {
-			chords := Chords(notes, r, bounds)
+			chords := chordsOf(list, bounds)
 			if len(chords) < 3 || i > 0 && len(chords) < 4 {
 				continue
 			}
@@ -285,16 +321,15 @@ func FindSequences(sounding []score.Note, r score.Region, p *score.Passage) []Se
 		}
 	}
 	low, high := r.Layer != score.TopLine && r.Layer != score.RightHand, r.Layer != score.Bass && r.Layer != score.LeftHand
-	if notes := plainNotes(sounding, handRegion(r)); low && high { // a melody alone has no bass
-		if l, ok := Single(notes); ok && len(l) > 0 {
-			low, high = l[0].Hand == score.Left, l[0].Hand != score.Left
-		}
+	if low && high && len(all) > 0 && !slices.ContainsFunc(all, func(s score.Slice) bool { return len(s.Notes) > 1 }) { // a melody alone has no bass
+		low = all[0].Notes[0].Hand == score.Left
+		high = !low
 	}
 	if low {
-		out = append(out, lineSequences(simplify(Bass(sounding, handRegion(r))), score.Bass, p)...)
+		out = append(out, lineSequences(simplify(outerOf(all, false)), score.Bass, p)...)
 	}
 	if high {
-		out = append(out, lineSequences(Top(sounding, handRegion(r)), score.TopLine, p)...)
+		out = append(out, lineSequences(outerOf(all, true), score.TopLine, p)...)
 	}
 	return sift(out)
 }
