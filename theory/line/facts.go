@@ -313,7 +313,7 @@ func (f *finder) motions() {
 				if m == ByStep {
 					least = 6
 				}
-				if j-i >= least {
+				if j-i >= least && variety(moves[i:j]) >= 4 { // to and fro between two notes is no motion worth telling
 					run := moves[i:j]
 					claim := "moves " + m.String()
 					if m != CircleOfFifths && m != InFourths && m != InFifths {
@@ -333,6 +333,17 @@ func (f *finder) motions() {
 			}
 		}
 	}
+}
+
+// variety counts the different pitches that moves lead to, up to 4.
+func variety(moves []Move) int {
+	seen := []pitch.Pitch{moves[0].From.Pitch}
+	for _, m := range moves {
+		if len(seen) < 4 && !slices.Contains(seen, m.To.Pitch) {
+			seen = append(seen, m.To.Pitch)
+		}
+	}
+	return len(seen)
 }
 
 // compounds looks for two lines in one, in stretches of bars that lie in one hand as a melody.
@@ -546,7 +557,7 @@ func (f *finder) loudness() {
 			continue
 		}
 		g := GrowthOf(f.sounding, r, f.p)
-		if g.Direction == 0 || len(g.Bars) < factBars {
+		if g.Direction == 0 || len(g.Bars) < factBars || slices.Contains(g.Bars, 0) {
 			continue
 		}
 		word := "grows thicker"
@@ -554,7 +565,7 @@ func (f *finder) loudness() {
 			word = "thins out"
 		}
 		place := "bars " + f.p.Bars[i].Number + "-" + f.p.Bars[j].Number
-		f.add(Fact{Kind: TextureFact, Place: place, From: r.From, To: r.To, Unusual: 0.55, Support: support(len(g.Bars)),
+		f.add(Fact{Kind: TextureFact, Place: place, From: r.From, To: r.To, Unusual: 0.4, Support: support(len(g.Bars)),
 			Text: fmt.Sprintf("%s: the texture %s, from %.3g to %.3g notes a beat", place, word, g.First, g.Last)})
 	}
 }

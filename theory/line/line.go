@@ -1,8 +1,17 @@
-// Package line looks at lines: the bass and the top line of a texture, how a line moves, whether it is two lines in one,
-// and what the outer voices do.
+// Package line looks at lines and what repeats: the voices of a hand, the bass and the top line, inner lines, two lines in one,
+// how a line moves, what the outer voices do, sequences, rhythm, loudness, and how one place comes back in another.
 //
-// Start with [Bass], [Top] or [Single] for a line, then [Line.Moves] and [Judge] for its motion. The package finds inner
-// voices and sequences only in the plain forms described at each function; it names no chords.
+// Start with [Facts] for what is worth saying about a passage; with [Bass], [Top], [Single], [Voices] or [Inner] for a line and
+// [ContourWords] or [Judge] for its motion; with [FindSequences] and [CheckSequence] for sequences; with [Relate] and
+// [RhythmOf] for two places. What is found by itself must be unlikely by chance; each function says by what rule.
+//
+// # Conventions
+//
+// Notes are sounding ones, as [score.Passage.Sounding] returns them, in order of time, and keep that order. Grace notes
+// belong to no line. A melody's intervals are signed and compound; those of a bass in a sequence are taken octaves aside, so
+// that a fifth down and a fourth up are one.
+//
+// The package names no chords but triads and seventh chords, as far as a sequence needs their roots (see [ChordOf]).
 package line
 
 import (

@@ -689,7 +689,7 @@ func (s Sequence) String() string {
 	if s.Period > 0 && len(s.Outer) >= s.Period && s.Period > 1 {
 		var names []string
 		for _, i := range s.Outer {
-			names = append(names, i.String())
+			names = append(names, outerName(i))
 		}
 		fmt.Fprintf(&b, "; outer intervals repeat every %s: %s", plural(s.Period, "chord"), strings.Join(names, " "))
 	}

@@ -174,7 +174,7 @@ const shuffles = 99
 
 // TwoLines tells whether l is two lines in one. It is if the best split (see [SplitInTwo]) leads both strands by step, all
 // but one move in six, if the melody itself mostly leaps, changes strand at least at every third note, starves neither
-// strand of a quarter of the notes, and keeps the strands apart; and if at most one in three rearrangements of the same
+// strand of a quarter of the notes, and keeps the strands apart; if it is no line in broken octaves; and if at most one in three rearrangements of the same
 // notes splits as well. The certainty of "two lines" is the part of the rearrangements that split worse, taken down by the
 // moves that are no steps; that of "one line" grows with what is missing. For fewer than eight notes the answer is one line.
 //
@@ -209,6 +209,9 @@ func TwoLines(l Line) Compound {
 		return no(0.7, "the two lines would hardly move")
 	case 6*sp.Leaps > all:
 		return no(0.6+0.4*float64(sp.Leaps)/float64(all), "at best %d of %d moves within two lines leap", sp.Leaps, all)
+	}
+	if octaves := brokenOctaves(l); 4*octaves >= 3*min(len(sp.High), len(sp.Low)) {
+		return no(0.9, "%d times it leaps an octave: one line in broken octaves", octaves)
 	}
 	high := map[score.Note]bool{}
 	for _, n := range sp.High {
@@ -247,6 +250,17 @@ func TwoLines(l Line) Compound {
 	c.Two = true
 	c.Why = fmt.Sprintf("upper line %s, lower line %s", strandText(sp.High), strandText(sp.Low))
 	return c
+}
+
+// brokenOctaves counts the pairs of neighbouring notes an octave apart; no note is in two of them.
+func brokenOctaves(l Line) (n int) {
+	for i := 1; i < len(l); i++ {
+		if d := semitones(l[i-1], l[i]); d > 0 && d%12 == 0 {
+			n++
+			i++
+		}
+	}
+	return n
 }
 
 func swapsOf(l Line, high map[score.Note]bool) (n int) {
