@@ -21,17 +21,17 @@ func benchNotes() []Note {
 }
 
 // slow is a voice of 12 partials that all last to the end, so that nothing is saved by leaving out what has died.
-func slow(dst []Partial, f Hz, strength float64) []Partial {
+var slow = Voice{"slow", Attack, Release, func(dst []Partial, f Hz, strength float64) []Partial {
 	for n := 1.0; n <= 12; n++ {
 		dst = append(dst, Partial{Freq: Hz(n) * f, Amp: strength / n, Decay: 2 + n/2, Phase: n})
 	}
 	return dst
-}
+}}
 
 // naive renders as one would at first: math.Sin and math.Exp's running product for every frame and partial.
 func naive(notes []Note, rate SampleRate, v Voice) []float32 {
 	frames := 0
-	release, attack := rate.N(Release), rate.N(Attack)
+	release, attack := rate.N(v.Release), rate.N(v.Attack)
 	for _, n := range notes {
 		frames = max(frames, rate.N(n.Start+n.Length)+release)
 	}
@@ -40,15 +40,22 @@ func naive(notes []Note, rate SampleRate, v Voice) []float32 {
 		start, held := rate.N(n.Start), rate.N(n.Start+n.Length)
 		turn := (n.Pan + 1) * math.Pi / 4
 		l, r := math.Cos(turn), math.Sin(turn)
-		for _, p := range v(nil, n.Freq, n.Strength) {
+		for _, p := range v.Partials(nil, n.Freq, n.Strength) {
 			if p.Freq > Hz(topShare*float64(rate)) {
 				continue
 			}
 			w := 2 * math.Pi * float64(p.Freq) / float64(rate)
 			fall := math.Pow(10, -p.Decay/20/float64(rate))
 			amp := p.Amp
+			knee := math.MaxInt
+			if p.Knee > 0 { // at the next block's start
+				knee = (start + int(math.Ceil(p.Knee*float64(rate))) + blockFrames - 1) / blockFrames * blockFrames
+			}
 			for i := start; i < held+release; i++ {
 				x := amp * math.Sin(w*float64(i-start)+p.Phase)
+				if i == knee {
+					fall = math.Pow(10, -p.After/20/float64(rate))
+				}
 				amp *= fall
 				if k := i - start; k < attack {
 					x *= 0.5 * (1 - math.Cos(math.Pi*float64(k)/float64(attack)))
@@ -81,15 +88,15 @@ func BenchmarkRender(b *testing.B) {
 			}
 			realtime(b, 4*time.Second)
 		})
-		b.Run("stream/"+v.name, func(b *testing.B) {
+		b.Run("engine/"+v.name, func(b *testing.B) {
 			b.ReportAllocs()
 			buf := make([]float32, 2*DefaultRate.N(4*time.Second))
 			for b.Loop() {
-				s, err := newStream(notes, DefaultRate, v.voice)
+				e, err := newEngine(notes, Options{Rate: DefaultRate, Voice: v.voice})
 				if err != nil {
 					b.Fatal(err)
 				}
-				s.fill(buf)
+				e.fill(buf)
 			}
 			realtime(b, 4*time.Second)
 		})

@@ -24,6 +24,9 @@ const (
 // to a value above -6 dBFS in 16 bits.)
 const Ceiling = 0.5
 
+// TruePeakCeiling is the highest magnitude of the sound between the samples, as a converter makes it: -3 dBTP.
+const TruePeakCeiling = 0.7079457843841379
+
 // CheckLevel returns an error unless level lies within [MinLevel] and [MaxLevel].
 func CheckLevel(level LUFS) error {
 	if !(level >= MinLevel && level <= MaxLevel) {
@@ -154,13 +157,8 @@ func gatedLoudness(blocks []float64, gain float64) LUFS {
 // loudnessOf is L = -0.691 + 10 log10 z, z the sum of the channels' mean squares (left and right have the weight 1).
 func loudnessOf(z float64) LUFS { return LUFS(-0.691 + 10*math.Log10(z)) }
 
-// normalise brings c to level, or as near from below as the ceiling allows, and sets c.Held.
-func (c *Clip) normalise(level LUFS) error {
-	peak := c.Peak()
-	if peak == 0 {
-		return errors.New("nothing sounds: every partial is too high or too faint")
-	}
-	blocks := kBlocks(c.Samples, c.Rate)
+// gainFor returns the gain that brings the blocks to level.
+func gainFor(blocks []float64, level LUFS) (float64, error) {
 	// Which blocks pass the absolute gate depends on the gain, so the gain is sought in a few steps; begin where the
 	// loudest block alone would have the level.
 	loudest := 0.0
@@ -168,7 +166,7 @@ func (c *Clip) normalise(level LUFS) error {
 		loudest = max(loudest, z)
 	}
 	if loudest == 0 {
-		return errors.New("too low to be heard: no loudness can be measured")
+		return 0, errors.New("too low to be heard: no loudness can be measured")
 	}
 	gain := math.Pow(10, float64(level-loudnessOf(loudest))/20)
 	for range 8 {
@@ -178,9 +176,26 @@ func (c *Clip) normalise(level LUFS) error {
 			break
 		}
 	}
-	c.Held = 0
+	return gain, nil
+}
+
+// normalise brings c, whose largest sample is peak, to level, or as near from below as the ceilings allow, and sets c.Held.
+func (c *Clip) normalise(level LUFS, peak float64) error {
+	if peak == 0 {
+		return errors.New("nothing sounds: every partial is too high or too faint")
+	}
+	gain, err := gainFor(kBlocks(c.Samples, c.Rate), level)
+	if err != nil {
+		return err
+	}
 	// A hair less than the quotient, so that no product rounds up past the ceiling, which is itself a float32.
-	if most := Ceiling / peak * (1 - 1e-12); gain > most {
+	most := Ceiling / peak * (1 - 1e-12)
+	if between := 0.999 * TruePeakCeiling / overshoot; min(gain, most)*peak > between {
+		// Only then can the sound between the samples pass its own ceiling, and is worth looking for.
+		most = min(most, 0.999*TruePeakCeiling/c.TruePeak())
+	}
+	c.Held = 0
+	if gain > most {
 		c.Held = LU(20 * math.Log10(gain/most))
 		gain = most
 	}

@@ -226,7 +226,7 @@ func TestLevels(t *testing.T) {
 	notes := []Note{{Freq: 440, Length: time.Second, Strength: 0.5}, {Freq: 330, Length: 2 * time.Second, Strength: 0.5}}
 	at := map[LUFS]*Clip{}
 	for _, level := range []LUFS{MinLevel, -40, DefaultLevel, -23} {
-		c := render(t, Options{Level: level}, notes...)
+		c := render(t, Options{Level: level, Voice: Organ}, notes...)
 		if got := c.Loudness(); !(math.Abs(float64(got-level)) < 0.01) || c.Held != 0 {
 			t.Errorf("asked for %g LUFS: %.3f, held %g", level, got, c.Held)
 		}

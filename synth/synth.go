@@ -1,6 +1,7 @@
 // Package synth turns notes into sound: additive synthesis, loudness, silence between items, and WAV files.
 //
-// Start with [Render], which makes a [Clip] out of notes given by frequency, and [WriteWAVFile]. The package is pure: it
+// Start with [Render], which makes a [Clip] out of notes given by frequency, and [WriteWAVFile]; [NewStream] gives long
+// music while it is made. A [Voice] says how notes sound, a [Tuning] how keys are tuned. The package is pure: it
 // knows no pitch names, opens no sound device (that is synth/speaker) and reads no clock. The same notes and options give
 // the same samples on one machine, bit for bit; another processor may round the last bit otherwise, since Go may fuse a
 // multiplication with an addition there.
@@ -14,7 +15,8 @@
 //
 // Sound starts quiet and never jumps. Every clip is brought to one loudness by ITU-R BS.1770 ([DefaultLevel] unless told
 // otherwise), so that loudness tells a listener nothing about what was played, and no sample is ever above [Ceiling],
-// which is 6 dB under full scale. One gain is applied to a whole clip; nothing changes inside it.
+// which is 6 dB under full scale; between samples no more than [TruePeakCeiling]. One gain is applied to a whole clip; nothing
+// changes inside it.
 package synth
 
 import (
@@ -71,14 +73,15 @@ type Note struct {
 	Length   time.Duration // how long it is held, above 0; the damper then takes Release more
 	Strength float64       // above 0, up to 1: amplitude in proportion, and brightness with it
 	Pan      float64       // -1 left, 0 middle, 1 right; of constant power
+	Voice    *Voice        // nil means that of the Options
 }
 
 // MinFreq is the lowest fundamental accepted. MIDI note 0 lies at 8.18 Hz.
 const MinFreq Hz = 8
 
-// Attack and Release are the lengths of the two raised-cosine edges of a note: the first begins with the note, the second
-// when the key is let go. Both are short enough to pass for a hammer and a damper and long enough not to click (common
-// practice, no source).
+// Attack and Release are the lengths of the two raised-cosine edges of a struck note: the first begins with the note, the
+// second when the key is let go. Both are short enough to pass for a hammer and a damper and long enough not to click (common
+// practice, no source). Other voices have their own.
 const (
 	Attack  = 5 * time.Millisecond
 	Release = 60 * time.Millisecond
@@ -113,7 +116,7 @@ func (n Note) check(rate SampleRate) error {
 // Options say how notes are rendered. The zero value is a struck string at [DefaultRate] and [DefaultLevel].
 type Options struct {
 	Rate  SampleRate    // 0 means DefaultRate
-	Voice Voice         // nil means Struck
+	Voice Voice         // the zero value means Struck
 	Level LUFS          // loudness of the whole clip, MinLevel to MaxLevel; 0 means DefaultLevel
 	Tail  time.Duration // silence after the last note has died, 0 or more
 }
@@ -122,7 +125,7 @@ func (o Options) filled() (Options, error) {
 	if o.Rate == 0 {
 		o.Rate = DefaultRate
 	}
-	if o.Voice == nil {
+	if o.Voice.Partials == nil && o.Voice.Name == "" {
 		o.Voice = Struck
 	}
 	if o.Level == 0 {
@@ -141,39 +144,59 @@ func (o Options) filled() (Options, error) {
 }
 
 // Render plays notes into a new clip, from time 0 to the end of the last note's release and opts.Tail more: its length is
-// opts.Rate.N of each of the last key's Start + Length, [Release] and Tail, added. The clip is brought to opts.Level; if
-// that would lift a sample above [Ceiling], the whole clip is left lower and [Clip.Held] says by how much.
+// opts.Rate.N of each of the last key's Start + Length, its voice's Release, and Tail, added. The clip is brought to
+// opts.Level; if that would lift a sample above [Ceiling] or the true peak above [TruePeakCeiling], the whole clip is left
+// lower and [Clip.Held] says by how much.
 //
 // The first and the last frame are exactly 0. Notes may come in any order; equal ones sound together. An error names the
 // note by its index, from 0, and what was wanted; there is one if notes is empty, a field is out of range, nothing would be
 // heard, or the clip would be longer than [MaxLength].
 func Render(notes []Note, opts Options) (*Clip, error) {
-	o, err := opts.filled()
+	o, err := prepare(notes, opts)
+	if err != nil {
+		return nil, err
+	}
+	e, err := newEngine(notes, o)
 	if err != nil {
 		return nil, fmt.Errorf("synth: %w", err)
 	}
-	if len(notes) == 0 {
-		return nil, errors.New("synth: no notes to render")
-	}
-	for i, n := range notes {
-		if err := n.check(o.Rate); err != nil {
-			return nil, fmt.Errorf("synth: note %d: %w", i, err)
-		}
-	}
-	s, err := newStream(notes, o.Rate, o.Voice)
-	if err != nil {
-		return nil, fmt.Errorf("synth: %w", err)
-	}
-	frames := s.frames + o.Rate.N(o.Tail)
-	if o.Rate.D(frames) > MaxLength {
-		return nil, fmt.Errorf("synth: clip of %v; want at most %v", o.Rate.D(frames), MaxLength)
+	frames := e.frames + o.Rate.N(o.Tail)
+	if err := checkFrames(frames, o.Rate); err != nil {
+		return nil, err
 	}
 	c := &Clip{Rate: o.Rate, Samples: make([]float32, 2*frames)}
-	s.fill(c.Samples[:2*s.frames])
-	if err := c.normalise(o.Level); err != nil {
+	peak, err := e.fill(c.Samples[:2*e.frames])
+	if err == nil {
+		err = c.normalise(o.Level, float64(peak))
+	}
+	if err != nil {
 		return nil, fmt.Errorf("synth: %w", err)
 	}
 	return c, nil
+}
+
+// prepare checks notes and options and fills in the defaults.
+func prepare(notes []Note, opts Options) (Options, error) {
+	o, err := opts.filled()
+	if err != nil {
+		return o, fmt.Errorf("synth: %w", err)
+	}
+	if len(notes) == 0 {
+		return o, errors.New("synth: no notes to render")
+	}
+	for i := range notes {
+		if err := notes[i].check(o.Rate); err != nil {
+			return o, fmt.Errorf("synth: note %d: %w", i, err)
+		}
+	}
+	return o, nil
+}
+
+func checkFrames(frames int, rate SampleRate) error {
+	if rate.D(frames) > MaxLength {
+		return fmt.Errorf("synth: clip of %v; want at most %v", rate.D(frames), MaxLength)
+	}
+	return nil
 }
 
 // raisedCosine returns the rising edge 0.5 (1 - cos(pi k/n)) for 0 <= k < n. It begins at exactly 0, and read backwards it

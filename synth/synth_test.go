@@ -37,20 +37,27 @@ func left(c *Clip) []float64 {
 	return x
 }
 
-// peakNear returns the frequency of the spectral peak within half a semitone of f: an FFT under a Gaussian window,
-// whose main lobe is a parabola in the logarithm, so that three bins give its top exactly. An exponential decay only moves
-// such a window in time.
-func peakNear(x []float64, rate SampleRate, f float64) float64 {
+// A spectrum is an FFT under a Gaussian window, whose main lobe is a parabola in the logarithm, so that three bins give the
+// top of a peak exactly. An exponential decay only moves such a window in time.
+type spectrum struct {
+	c   []complex128
+	bin float64 // Hz
+}
+
+func spectrumOf(x []float64, rate SampleRate) spectrum {
 	n := len(x)
 	w := make([]float64, n)
 	for i := range w {
 		d := (float64(i) - float64(n)/2) / (0.12 * float64(n))
 		w[i] = x[i] * math.Exp(-d*d/2)
 	}
-	c := fourier.NewFFT(n).Coefficients(nil, w)
-	mag := func(k int) float64 { return 0.5 * math.Log(real(c[k])*real(c[k])+imag(c[k])*imag(c[k])) }
-	bin := float64(rate) / float64(n)
-	from, to := max(int(f*0.97/bin), 1), min(int(f*1.03/bin)+1, len(c)-2)
+	return spectrum{fourier.NewFFT(n).Coefficients(nil, w), float64(rate) / float64(n)}
+}
+
+// peakNear returns the frequency of the peak within half a semitone of f.
+func (s spectrum) peakNear(f float64) float64 {
+	mag := func(k int) float64 { return 0.5 * math.Log(real(s.c[k])*real(s.c[k])+imag(s.c[k])*imag(s.c[k])) }
+	from, to := max(int(f*0.97/s.bin), 1), min(int(f*1.03/s.bin)+1, len(s.c)-2)
 	best := from
 	for k := from; k <= to; k++ {
 		if mag(k) > mag(best) {
@@ -58,7 +65,11 @@ func peakNear(x []float64, rate SampleRate, f float64) float64 {
 		}
 	}
 	a, b, d := mag(best-1), mag(best), mag(best+1)
-	return (float64(best) + 0.5*(a-d)/(a-2*b+d)) * bin
+	return (float64(best) + 0.5*(a-d)/(a-2*b+d)) * s.bin
+}
+
+func peakNear(x []float64, rate SampleRate, f float64) float64 {
+	return spectrumOf(x, rate).peakNear(f)
 }
 
 func cents(f, g float64) float64 { return 1200 * math.Log2(f/g) }
@@ -123,75 +134,146 @@ func checkKey(t *testing.T, midi int, published string) {
 	}
 	digits := len(published) - 1 - strings.Index(published, ".")
 	half := cents(want+0.5*math.Pow(10, -float64(digits)), want)
-	c := render(t, Options{}, Note{Freq: key(midi), Length: 1500 * time.Millisecond, Strength: 0.7, Pan: -1})
+	c := render(t, Options{Voice: Flexible}, Note{Freq: key(midi), Length: 1500 * time.Millisecond, Strength: 0.7, Pan: -1})
 	got := peakNear(left(c)[4800:4800+1<<16], c.Rate, want)
 	if off := cents(got, want); !(math.Abs(off) <= centTolerance+half) {
 		t.Errorf("key %d: %.5f Hz, %+.3f cents from the published %s", midi, got, off, published)
 	}
 }
 
-// TestPartials: a note holds the partials its voice gives, where it gives them, and nothing above 0.45 of the sample rate.
+// TestPartials: on every key of the piano the fundamental is in place and the partials of the struck string lie where the
+// formula of the stiff string puts them (Fletcher 1964), by an FFT that isn't ours; those of the flexible one at multiples.
 func TestPartials(t *testing.T) {
-	const f = 220
-	x := left(render(t, Options{}, Note{Freq: f, Length: 3 * time.Second, Strength: 1, Pan: -1}))[:1<<17]
-	for n := 1.0; n <= StruckPartials; n++ {
-		if off := cents(peakNear(x, DefaultRate, n*f), n*f); !(math.Abs(off) <= centTolerance) {
-			t.Errorf("partial %g of %d Hz is %+.3f cents off", n, f, off)
-		}
-	}
-	for _, rate := range []SampleRate{44100, 48000} {
-		c := render(t, Options{Rate: rate}, Note{Freq: key(108), Length: time.Second, Strength: 1, Pan: -1})
-		x := left(c)[:1<<15]
-		for i := range x { // so that what leaks from the partials below falls off fast
-			s := math.Sin(math.Pi * float64(i) / float64(len(x)))
-			x[i] *= s * s * s * s
-		}
-		var below, above float64
-		fft := fourier.NewFFT(len(x))
-		for k, z := range fft.Coefficients(nil, x) {
-			e := real(z)*real(z) + imag(z)*imag(z)
-			if fft.Freq(k) > topShare+0.001 {
-				above += e
-			} else {
-				below += e
+	worst := 0.0
+	for midi := 21; midi <= 108; midi++ {
+		f := float64(key(midi))
+		// B after Rigaud, David and Daudet 2013, written out here once more.
+		b := math.Exp(-8.47e-2*float64(midi)-5.82) + math.Exp(9.26e-2*float64(midi)-13.64)
+		for _, v := range []Voice{Struck, Flexible} {
+			if v.Name == "flexible" {
+				b = 0
+			}
+			x := left(render(t, Options{Voice: v}, Note{Freq: key(midi), Length: 1500 * time.Millisecond, Strength: 1, Pan: -1}))[:1<<16]
+			if midi > 84 {
+				x = x[:1<<14] // they die soon
+			}
+			s := spectrumOf(x, DefaultRate)
+			for n := 1.0; n <= 6; n++ {
+				want := n * f * math.Sqrt((1+b*n*n)/(1+b))
+				if want > 20000 {
+					break
+				}
+				off := cents(s.peakNear(want), want)
+				worst = max(worst, math.Abs(off))
+				if !(math.Abs(off) <= centTolerance) {
+					t.Errorf("%s, key %d, partial %g of %.2f Hz is %+.3f cents off", v.Name, midi, n, want, off)
+				}
 			}
 		}
-		if db := 10 * math.Log10(above/below); !(db < -90) {
-			t.Errorf("at %d Hz the highest key has %.1f dB above %g of the rate; want less than -90", rate, db, topShare)
+	}
+	t.Logf("at most %.4f cents off", worst)
+}
+
+// TestBand: nothing sounds above 0.45 of the sample rate, in any voice.
+func TestBand(t *testing.T) {
+	for _, v := range Voices() {
+		for _, rate := range []SampleRate{44100, 48000} {
+			c := render(t, Options{Rate: rate, Voice: v}, Note{Freq: key(108), Length: time.Second, Strength: 1, Pan: -1})
+			x := left(c)[:1<<15]
+			for i := range x { // so that what leaks from the partials below falls off fast
+				s := math.Sin(math.Pi * float64(i) / float64(len(x)))
+				x[i] *= s * s * s * s
+			}
+			var below, above float64
+			fft := fourier.NewFFT(len(x))
+			for k, z := range fft.Coefficients(nil, x) {
+				e := real(z)*real(z) + imag(z)*imag(z)
+				if fft.Freq(k) > topShare+0.001 {
+					above += e
+				} else {
+					below += e
+				}
+			}
+			if db := 10 * math.Log10(above/below); !(db < -90) {
+				t.Errorf("%s at %d Hz: the highest key has %.1f dB above %g of the rate; want less than -90", v.Name, rate, db, topShare)
+			}
 		}
 	}
 }
 
-func TestStruck(t *testing.T) {
-	for _, f := range []Hz{27.5, 440, 4186} {
-		var centroids []float64
-		for _, s := range []float64{0.1, 0.5, 1} {
-			parts := Struck(make([]Partial, 3), f, s)[3:] // appended, not overwritten
-			if len(parts) != StruckPartials {
-				t.Fatalf("Struck(%g, %g) gives %d partials; want %d", f, s, len(parts), StruckPartials)
-			}
-			var power, sum, weighted float64
-			for i, p := range parts {
-				if err := p.check(); err != nil {
-					t.Errorf("Struck(%g, %g): %v", f, s, err)
-				}
-				if want := f * Hz(i+1); math.Abs(float64(p.Freq-want)) > 1e-9 {
-					t.Errorf("Struck(%g, %g): partial %d at %g Hz; want %g", f, s, i+1, p.Freq, want)
-				}
-				if i > 0 && p.Decay <= parts[i-1].Decay {
-					t.Errorf("Struck(%g, %g): partial %d decays no faster than the one below", f, s, i+1)
-				}
-				power += p.Amp * p.Amp / 2
-				sum += p.Amp
-				weighted += p.Amp * float64(i+1)
-			}
-			if math.Abs(power-s*s) > 1e-9 {
-				t.Errorf("Struck(%g, %g) has the power %g; want the strength squared", f, s, power)
-			}
-			centroids = append(centroids, weighted/sum)
+func TestVoices(t *testing.T) {
+	for _, v := range append(Voices(), Tick) {
+		if got, err := ParseVoice(strings.ToUpper(v.Name)); v.Name != "tick" && (err != nil || got.Name != v.Name) {
+			t.Errorf("ParseVoice(%q) = %v, %v", v.Name, got.Name, err)
 		}
-		if !slices.IsSorted(centroids) || centroids[0] == centroids[2] {
-			t.Errorf("Struck(%g): spectral centres %v; want brighter with strength", f, centroids)
+		for _, f := range []Hz{27.5, 440, 4186} {
+			var centroids []float64
+			for _, s := range []float64{0.1, 0.5, 1} {
+				parts := v.Partials(make([]Partial, 3), f, s)[3:] // appended, not overwritten
+				if len(parts) == 0 || len(parts) > MaxPartials {
+					t.Fatalf("%s(%g, %g) gives %d partials", v.Name, f, s, len(parts))
+				}
+				var power, sum, weighted float64
+				for i, p := range parts {
+					if err := p.check(); err != nil {
+						t.Errorf("%s(%g, %g): %v", v.Name, f, s, err)
+					}
+					if i > 0 && (p.Decay < parts[i-1].Decay || p.After < parts[i-1].After) {
+						t.Errorf("%s(%g, %g): partial %d decays more slowly than the one below", v.Name, f, s, i+1)
+					}
+					power += p.Amp * p.Amp / 2
+					sum += p.Amp
+					weighted += p.Amp * float64(p.Freq)
+				}
+				if math.Abs(power-s*s) > 1e-9 {
+					t.Errorf("%s(%g, %g) has the power %g; want the strength squared", v.Name, f, s, power)
+				}
+				centroids = append(centroids, weighted/sum)
+			}
+			if bright := centroids[0] < centroids[1] && centroids[1] < centroids[2]; bright != (v.Name == "struck" || v.Name == "flexible" || v.Name == "bowed") {
+				t.Errorf("%s(%g): spectral centres %v; want strings brighter with strength, others not", v.Name, f, centroids)
+			}
+		}
+	}
+	if _, err := ParseVoice("kazoo"); err == nil || !strings.Contains(err.Error(), "struck, flexible, bowed, organ, sine") {
+		t.Errorf("ParseVoice(kazoo): %v; want an error that lists the voices", err)
+	}
+}
+
+// TestInharmonicity: orders of magnitude of B, measured on pianos (Conklin, Design and tone in the mechanoacoustic piano,
+// part III, JASA 100, 1996, and Rigaud and others 2013; from memory).
+func TestInharmonicity(t *testing.T) {
+	for _, tt := range []struct {
+		midi      int
+		low, high float64
+	}{{21, 2e-4, 8e-4}, {33, 1e-4, 4e-4}, {45, 8e-5, 3e-4}, {57, 1.5e-4, 5e-4}, {69, 4e-4, 1e-3}, {81, 1.3e-3, 3e-3}, {108, 1e-2, 4e-2}} {
+		if b := Inharmonicity(key(tt.midi)); b < tt.low || b > tt.high {
+			t.Errorf("B of key %d is %.2g; want %g to %g", tt.midi, b, tt.low, tt.high)
+		}
+	}
+}
+
+// TestTwoStages: a struck note dies faster at first than later, by the ratio its partials have, and lasting voices don't die.
+func TestTwoStages(t *testing.T) {
+	level := func(x []float64, at float64) float64 { // dB, over a tenth of a second
+		sum := 0.0
+		for _, v := range x[int(at*48000):int((at+.1)*48000)] {
+			sum += v * v
+		}
+		return 10 * math.Log10(sum)
+	}
+	for _, v := range Voices() {
+		x := left(render(t, Options{Voice: v}, Note{Freq: 440, Length: 6 * time.Second, Strength: .5, Pan: -1}))
+		early, late := level(x, .1)-level(x, .5), level(x, 4)-level(x, 5)
+		switch v.Name {
+		case "struck", "flexible": // 11.6 dB a second for the first partial, more for the rest; then two fifths of it
+			if early/.4 < 11.6 || early/.4 > 25 || late < 4.4 || late > 5.1 {
+				t.Errorf("%s: %.1f dB a second early, %.1f late; want 12 to 25, and 4.6", v.Name, early/.4, late)
+			}
+		default:
+			if math.Abs(early) > .5 || math.Abs(late) > .5 {
+				t.Errorf("%s: %.2f dB a second early, %.2f late; want none", v.Name, early/.4, late)
+			}
 		}
 	}
 }
@@ -253,7 +335,7 @@ func chordOf(r *rand.Rand, n, lowest int, length time.Duration) []Note {
 func curvature(notes []Note, rate SampleRate) (bound float64) {
 	edge := Attack.Seconds()
 	for _, n := range notes {
-		for _, p := range Struck(nil, n.Freq, n.Strength) {
+		for _, p := range Struck.Partials(nil, n.Freq, n.Strength) {
 			if p.Freq <= Hz(topShare*float64(rate)) {
 				w := 2*math.Pi*float64(p.Freq) + p.Decay/20*math.Ln10
 				bound += p.Amp * (w*w + 2*w*math.Pi/(2*edge) + math.Pi*math.Pi/(2*edge*edge))
@@ -278,19 +360,21 @@ func TestNoClicks(t *testing.T) {
 		for i := range notes {
 			notes[i].Start = time.Duration(r.IntN(50_000_000))
 		}
-		s, err := newStream(notes, DefaultRate, Struck)
+		s, err := newEngine(notes, Options{Rate: DefaultRate, Voice: Struck})
 		if err != nil {
 			t.Fatal(err)
 		}
 		x := make([]float32, 2*s.frames+8)
-		s.fill(x[4 : len(x)-4]) // with silence on both sides
+		if _, err := s.fill(x[4 : len(x)-4]); err != nil { // with silence on both sides
+			t.Fatal(err)
+		}
 		if got, most := bend(x), curvature(notes, DefaultRate); !(got <= most+1e-5) {
 			t.Errorf("%+v: bends by %g; its partials allow %g", notes, got, most)
 		}
 	}
 	// The bound must be worth something: a low note without its release breaks it.
 	low := []Note{{Freq: 55, Length: 300 * time.Millisecond, Strength: 1}}
-	s, err := newStream(low, DefaultRate, Struck)
+	s, err := newEngine(low, Options{Rate: DefaultRate, Voice: Struck})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -309,14 +393,14 @@ func TestNoClicks(t *testing.T) {
 // TestAgainstNaive compares the recurrence with math.Sin called for each frame and partial.
 func TestAgainstNaive(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 1))
-	for _, v := range []Voice{Struck, slow} {
-		for range 6 {
+	for _, v := range append(Voices(), slow) {
+		for range 2 {
 			notes := chordOf(r, 1+r.IntN(5), 21+r.IntN(60), time.Duration(300+r.IntN(900))*time.Millisecond)
 			for i := range notes {
 				notes[i].Start = time.Duration(r.IntN(300_000_000))
 			}
 			want := naive(notes, DefaultRate, v)
-			s, err := newStream(notes, DefaultRate, v)
+			s, err := newEngine(notes, Options{Rate: DefaultRate, Voice: v})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -335,50 +419,16 @@ func TestAgainstNaive(t *testing.T) {
 	}
 }
 
-// TestBlocks: in what pieces a stream is filled makes no difference beyond what is inaudible, and filling allocates nothing.
-func TestBlocks(t *testing.T) {
-	r := rand.New(rand.NewPCG(5, 5))
-	notes := chordOf(r, 6, 40, 700*time.Millisecond)
-	for i := range notes {
-		notes[i].Start = time.Duration(i) * 77 * time.Millisecond
-	}
-	make1 := func() *stream {
-		s, err := newStream(notes, DefaultRate, Struck)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return s
-	}
-	whole := make1()
-	want := make([]float32, 2*whole.frames)
-	whole.fill(want)
-	got := make([]float32, len(want))
-	for s, rest := make1(), got; len(rest) > 0; {
-		n := min(len(rest), 2*(1+r.IntN(1500)))
-		s.fill(rest[:n])
-		rest = rest[n:]
-	}
-	for i := range got {
-		if d := math.Abs(float64(got[i] - want[i])); !(d <= 6*StruckPartials*inaudible) {
-			t.Fatalf("sample %d is %g in pieces and %g at once", i, got[i], want[i])
-		}
-	}
-	s, buf := make1(), make([]float32, 1024)
-	if n := testing.AllocsPerRun(50, func() { s.fill(buf) }); n != 0 {
-		t.Errorf("filling a block allocates %g times; want none", n)
-	}
-}
-
 // TestPhase: the recurrence keeps its frequency and phase over two minutes.
 func TestPhase(t *testing.T) {
 	const seconds = 120
 	for _, f := range []Hz{27.5, 440, 20000} {
-		p := Partial{Freq: f, Amp: 1, Phase: 0.3}
-		q := newResonator(p, DefaultRate)
+		var q [4]oscillator
+		q[0].set(f, 1, 0, 0.3, 0, DefaultRate)
 		buf := make([]float64, DefaultRate)
 		for range seconds {
 			clear(buf)
-			q.add(buf)
+			addBank(buf, q[:])
 		}
 		worst := 0.0
 		for i, x := range buf {
@@ -390,6 +440,46 @@ func TestPhase(t *testing.T) {
 			t.Errorf("%g Hz is off by %g of its amplitude after %d s; want below 1e-4", f, worst, seconds)
 		}
 		t.Logf("%g Hz: off by %.1e after %d s", f, worst, seconds)
+	}
+	// A note held for three minutes, its oscillators set anew now and then, is where math.Sin puts it at the end.
+	n := Note{Freq: 1000.25, Length: 3 * time.Minute, Strength: 1, Pan: -1}
+	e, err := newEngine([]Note{n}, Options{Rate: DefaultRate, Voice: Sine})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for e.pos+blockFrames < int(e.notes[0].held) {
+		if err := e.block(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for i, x := range e.left {
+		at := float64(e.pos-blockFrames+i) / 48000
+		_, turns := math.Modf(1000.25 * at)
+		if d := math.Abs(x - math.Sqrt2*math.Sin(2*math.Pi*turns)); !(d < 1e-6) {
+			t.Fatalf("after %.3f s off by %g", at, d)
+		}
+	}
+}
+
+// TestBank: the vector instructions give the same samples as Go does, to the last bit.
+func TestBank(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 1))
+	for range 50 {
+		var a, b [MaxPartials]oscillator
+		count := 4 * (1 + r.IntN(MaxPartials/4))
+		for i := range count {
+			a[i].set(Hz(20+20000*r.Float64()), r.Float64(), 100*r.Float64(), 7*r.Float64(), float64(r.IntN(1000)), DefaultRate)
+		}
+		b = a
+		x, y := make([]float64, 8*(1+r.IntN(64))), make([]float64, 512)
+		y = y[:len(x)]
+		for range 3 {
+			addBank(x, a[:count])
+			addBankGo(y, b[:count])
+		}
+		if !slices.Equal(x, y) || a != b {
+			t.Fatal("the two ways differ")
+		}
 	}
 }
 
@@ -414,7 +504,9 @@ func TestRenderErrors(t *testing.T) {
 	}
 	nan := math.NaN()
 	one := []Note{good}
-	odd := func(p Partial) Voice { return func(dst []Partial, _ Hz, _ float64) []Partial { return append(dst, p) } }
+	odd := func(p Partial) Voice {
+		return Voice{"odd", Attack, Release, func(dst []Partial, _ Hz, _ float64) []Partial { return append(dst, p) }}
+	}
 	for _, tt := range []struct {
 		name  string
 		notes []Note
@@ -444,6 +536,12 @@ func TestRenderErrors(t *testing.T) {
 		{"silent voice", one, Options{Voice: odd(Partial{Freq: 440})}, "nothing sounds"},
 		{"voice too high", one, Options{Voice: odd(Partial{Freq: 23000, Amp: 1})}, "nothing sounds"},
 		{"odd voice", one, Options{Voice: odd(Partial{Freq: Hz(nan), Amp: 1})}, "partial of NaN Hz"},
+		{"rising again", one, Options{Voice: odd(Partial{Freq: 440, Amp: 1, Knee: 1, After: -1})}, "decaying by -1 dB a second from 1 s on"},
+		{"no edge", one, Options{Voice: Voice{"odd", 0, Release, sinePartials}}, "edge of 0s"},
+		{"no partials", one, Options{Voice: Voice{Name: "odd", Attack: Attack, Release: Release}}, "no partials"},
+		{"crowd", one, Options{Voice: Voice{"odd", Attack, Release, func(dst []Partial, f Hz, _ float64) []Partial {
+			return append(dst, make([]Partial, MaxPartials+1)...)
+		}}}, "note 0: more partials than 32"},
 		{"growing voice", one, Options{Voice: odd(Partial{Freq: 440, Amp: 1, Decay: -1})}, "decaying by -1"},
 	} {
 		c, err := Render(tt.notes, tt.opts)
