@@ -129,7 +129,7 @@ func BenchmarkWriteWAV(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	for _, f := range []Format{PCM16, Float32} {
+	for _, f := range []Format{PCM16, PCM24, Float32} {
 		b.Run(f.String(), func(b *testing.B) {
 			b.ReportAllocs()
 			b.SetBytes(int64(len(c.Samples) * f.bytes()))

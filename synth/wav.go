@@ -9,36 +9,63 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"sync/atomic"
 )
 
-// A Format is the way samples are stored in a WAV file.
+// A Format is the way samples are stored in a WAV file: one of the sample formats, or it and Mono together, as in PCM24|Mono.
 type Format uint8
 
 // The formats written and read.
 const (
 	PCM16   Format = iota // 16-bit integers
 	Float32               // IEEE 754 floats of 32 bits
+	PCM24                 // 24-bit integers
+
+	Mono Format = 1 << 7 // one channel, the mean of left and right
 )
 
-// String names the format as a user would; %!Format(n) if it is none.
+// String names the format as a user would: "24-bit", "16-bit mono"; %!Format(n) if it is none.
 func (f Format) String() string {
-	switch f {
+	s := ""
+	switch f &^ Mono {
 	case PCM16:
-		return "16-bit"
+		s = "16-bit"
+	case PCM24:
+		s = "24-bit"
 	case Float32:
-		return "32-bit float"
+		s = "32-bit float"
+	default:
+		return "%!Format(" + strconv.Itoa(int(f)) + ")"
 	}
-	return "%!Format(" + strconv.Itoa(int(f)) + ")"
+	if f&Mono != 0 {
+		s += " mono"
+	}
+	return s
 }
 
+func (f Format) valid() bool { return f&^Mono <= PCM24 }
+
+// bytes returns the size of a sample.
 func (f Format) bytes() int {
-	if f == Float32 {
+	switch f &^ Mono {
+	case Float32:
 		return 4
+	case PCM24:
+		return 3
 	}
 	return 2
 }
+
+func (f Format) channels() int {
+	if f&Mono != 0 {
+		return 1
+	}
+	return 2
+}
+
+func (f Format) float() bool { return f&^Mono == Float32 }
 
 // ErrTooLong is wrapped by the error for a clip whose WAV file would pass 4 GiB, which its header can't say.
 var ErrTooLong = errors.New("too long for a WAV file")
@@ -58,32 +85,52 @@ const (
 func (c *Clip) AppendPCM16(dst []byte) []byte { return appendPCM16(dst, c.Samples) }
 
 func appendPCM16(dst []byte, samples []float32) []byte {
-	for _, x := range samples {
+	n := len(dst)
+	dst = slices.Grow(dst, 2*len(samples))[:n+2*len(samples)]
+	for i, x := range samples {
 		v := min(max(math.RoundToEven(float64(x)*32768), -32768), 32767)
-		dst = binary.LittleEndian.AppendUint16(dst, uint16(int16(v)))
+		binary.LittleEndian.PutUint16(dst[n+2*i:], uint16(int16(v)))
+	}
+	return dst
+}
+
+// appendSamples appends samples to dst in the sample format of f; integers are rounded and bounded as in AppendPCM16.
+func appendSamples(dst []byte, samples []float32, f Format) []byte {
+	switch f &^ Mono {
+	case PCM16:
+		return appendPCM16(dst, samples)
+	case PCM24:
+		for _, x := range samples {
+			v := int32(min(max(math.RoundToEven(float64(x)*(1<<23)), -1<<23), 1<<23-1))
+			dst = append(dst, byte(v), byte(v>>8), byte(v>>16))
+		}
+		return dst
+	}
+	for _, x := range samples {
+		dst = binary.LittleEndian.AppendUint32(dst, math.Float32bits(x))
 	}
 	return dst
 }
 
 // wavHeader returns all that stands before the samples.
 func wavHeader(rate SampleRate, frames int64, f Format) ([]byte, error) {
-	const channels = 2
+	channels := f.channels()
 	frame := int64(channels * f.bytes())
 	if frames > math.MaxUint32/frame {
 		return nil, fmt.Errorf("%w: %d frames", ErrTooLong, frames)
 	}
 	data := frames * frame
 	format := binary.LittleEndian.AppendUint16(nil, tagPCM)
-	if f == Float32 {
+	if f.float() {
 		binary.LittleEndian.PutUint16(format, tagFloat)
 	}
-	format = binary.LittleEndian.AppendUint16(format, channels)
+	format = binary.LittleEndian.AppendUint16(format, uint16(channels))
 	format = binary.LittleEndian.AppendUint32(format, uint32(rate))
 	format = binary.LittleEndian.AppendUint32(format, uint32(int64(rate)*frame)) // bytes a second
 	format = binary.LittleEndian.AppendUint16(format, uint16(frame))
 	format = binary.LittleEndian.AppendUint16(format, uint16(8*f.bytes()))
 	var fact []byte
-	if f == Float32 { // anything but PCM needs the size of an extension, here none, and a fact chunk
+	if f.float() { // anything but PCM needs the size of an extension, here none, and a fact chunk
 		format = binary.LittleEndian.AppendUint16(format, 0)
 		fact = binary.LittleEndian.AppendUint32(nil, uint32(frames))
 	}
@@ -98,7 +145,7 @@ func wavHeader(rate SampleRate, frames int64, f Format) ([]byte, error) {
 	}
 	h = append(h, "data"...)
 	h = binary.LittleEndian.AppendUint32(h, uint32(data))
-	riff := int64(len(h)) - 8 + data
+	riff := int64(len(h)) - 8 + data + data%2 // a chunk of odd length is followed by a byte that isn't counted in it
 	if riff > math.MaxUint32 {
 		return nil, fmt.Errorf("%w: %d frames", ErrTooLong, frames)
 	}
@@ -106,10 +153,10 @@ func wavHeader(rate SampleRate, frames int64, f Format) ([]byte, error) {
 	return h, nil
 }
 
-// WriteWAV writes c as a stereo RIFF WAVE file. It returns an error before anything is written if a sample isn't a number
+// WriteWAV writes c as a RIFF WAVE file. It returns an error before anything is written if a sample isn't a number
 // within -1..1 or the file would pass 4 GiB ([ErrTooLong]), and passes on the errors of w.
 func WriteWAV(w io.Writer, c *Clip, f Format) error {
-	if f != PCM16 && f != Float32 {
+	if !f.valid() {
 		return fmt.Errorf("synth: unknown WAV format %v", f)
 	}
 	if err := c.Check(1); err != nil {
@@ -123,21 +170,25 @@ func WriteWAV(w io.Writer, c *Clip, f Format) error {
 		return fmt.Errorf("synth: WAV: %w", err)
 	}
 	const at = 8192 // samples converted at a time
-	buf := make([]byte, 0, at*f.bytes())
+	buf := make([]byte, 0, at*f.bytes()+1)
+	var mono []float32
 	for s := c.Samples; len(s) > 0; {
 		n := min(len(s), at)
-		buf = buf[:0]
-		if f == PCM16 {
-			buf = appendPCM16(buf, s[:n])
-		} else {
-			for _, x := range s[:n] {
-				buf = binary.LittleEndian.AppendUint32(buf, math.Float32bits(x))
+		part := s[:n]
+		if f&Mono != 0 {
+			mono = mono[:0]
+			for i := 0; i < n; i += 2 {
+				mono = append(mono, (part[i]+part[i+1])/2)
 			}
+			part = mono
+		}
+		buf = appendSamples(buf[:0], part, f)
+		if s = s[n:]; len(s) == 0 && c.Frames()*f.channels()*f.bytes()%2 != 0 {
+			buf = append(buf, 0)
 		}
 		if _, err := w.Write(buf); err != nil {
 			return fmt.Errorf("synth: WAV: %w", err)
 		}
-		s = s[n:]
 	}
 	return nil
 }
@@ -189,7 +240,7 @@ func writeTo(path string, flag int, c *Clip, f Format) error {
 	return err
 }
 
-// ReadWAV reads a stereo WAV file of one of our formats and says which. Chunks it doesn't know are skipped. It returns an
+// ReadWAV reads a WAV file of one of our formats and says which; a file with one channel sounds on both sides. Chunks it doesn't know are skipped. It returns an
 // error for anything else: another layout, a file cut short, a sample that is no number. Memory grows with what is there,
 // not with what a header claims, up to [MaxLength].
 func ReadWAV(r io.Reader) (*Clip, Format, error) {
@@ -235,13 +286,18 @@ func readWAV(r io.Reader) (*Clip, Format, error) {
 			switch {
 			case tag == tagPCM && bits == 16:
 				format = PCM16
+			case tag == tagPCM && bits == 24:
+				format = PCM24
 			case tag == tagFloat && bits == 32:
 				format = Float32
 			default:
-				return nil, 0, fmt.Errorf("format %d with %d bits; want %d with 16 or %d with 32", tag, bits, tagPCM, tagFloat)
+				return nil, 0, fmt.Errorf("format %d with %d bits; want %d with 16 or 24, or %d with 32", tag, bits, tagPCM, tagFloat)
 			}
-			if channels != 2 || int(frame) != 2*format.bytes() {
-				return nil, 0, fmt.Errorf("%d channels in frames of %d bytes; want 2 in %d", channels, frame, 2*format.bytes())
+			if channels < 1 || channels > 2 || int(frame) != int(channels)*format.bytes() {
+				return nil, 0, fmt.Errorf("%d channels in frames of %d bytes; want 1 in %d or 2 in %d", channels, frame, format.bytes(), 2*format.bytes())
+			}
+			if channels == 1 {
+				format |= Mono
 			}
 			if rate > uint32(MaxRate) || SampleRate(rate).check() != nil {
 				return nil, 0, fmt.Errorf("sample rate %d Hz; want %d to %d", rate, int(MinRate), int(MaxRate))
@@ -261,7 +317,7 @@ func readWAV(r io.Reader) (*Clip, Format, error) {
 }
 
 func readSamples(r io.Reader, c *Clip, f Format, size int64) error {
-	frame := int64(2 * f.bytes())
+	frame := int64(f.channels() * f.bytes())
 	if size%frame != 0 {
 		return fmt.Errorf("data chunk of %d bytes; want whole frames of %d", size, frame)
 	}
@@ -273,17 +329,22 @@ func readSamples(r io.Reader, c *Clip, f Format, size int64) error {
 		return fmt.Errorf("data chunk of %d bytes ends after %d: %w", size, n, cutShort(err))
 	}
 	b := body.Bytes()
-	c.Samples = make([]float32, 0, len(b)/f.bytes())
+	c.Samples = make([]float32, 0, len(b)/f.bytes()*2/f.channels())
 	for ; len(b) > 0; b = b[f.bytes():] {
-		if f == PCM16 {
-			c.Samples = append(c.Samples, float32(int16(binary.LittleEndian.Uint16(b)))/32768)
-			continue
+		var x float32
+		switch f &^ Mono {
+		case PCM16:
+			x = float32(int16(binary.LittleEndian.Uint16(b))) / 32768
+		case PCM24:
+			x = float32(int32(uint32(b[0])<<8|uint32(b[1])<<16|uint32(b[2])<<24)>>8) / (1 << 23)
+		default:
+			if x = math.Float32frombits(binary.LittleEndian.Uint32(b)); x != x || math.IsInf(float64(x), 0) {
+				return fmt.Errorf("sample %g at frame %d; want a number", x, len(c.Samples)/2)
+			}
 		}
-		x := math.Float32frombits(binary.LittleEndian.Uint32(b))
-		if x != x || math.IsInf(float64(x), 0) {
-			return fmt.Errorf("sample %g at frame %d; want a number", x, len(c.Samples)/2)
+		if c.Samples = append(c.Samples, x); f&Mono != 0 {
+			c.Samples = append(c.Samples, x)
 		}
-		c.Samples = append(c.Samples, x)
 	}
 	return nil
 }

@@ -27,6 +27,12 @@ var (
 		"666d7420 12000000 0300 0200 80bb0000 00dc0500 0800 2000 0000" + // fmt, 18: float, 384000 B/s, 8 B, 32 bits, no extension
 		"66616374 04000000 04000000" + // fact: 4 frames
 		"64617461 20000000 00000000 00000000 0000003f 000000bf 00000038 000080bf 0000803e 00000000"
+	wavPCM24 = "52494646 3c000000 57415645" + // RIFF, 60 bytes follow
+		"666d7420 10000000 0100 0200 80bb0000 00650400 0600 1800" + // PCM, 288000 B/s, 6 B, 24 bits
+		"64617461 18000000 000000 000000 000040 0000c0 000100 000080 000020 000000"
+	wavMono24 = "52494646 2e000000 57415645" + // three frames: 9 bytes and one more, which RIFF counts and the chunk doesn't
+		"666d7420 10000000 0100 0100 80bb0000 80320200 0300 1800" + // one channel, 144000 B/s, 3 B
+		"64617461 09000000 000000 000020 000010 00"
 )
 
 func unhex(t testing.TB, s string) []byte {
@@ -40,7 +46,7 @@ func unhex(t testing.TB, s string) []byte {
 
 func TestWriteWAV(t *testing.T) {
 	c := &Clip{Rate: DefaultRate, Samples: wavSamples}
-	for f, want := range map[Format]string{PCM16: wavPCM16, Float32: wavFloat32} {
+	for f, want := range map[Format]string{PCM16: wavPCM16, Float32: wavFloat32, PCM24: wavPCM24} {
 		var got bytes.Buffer
 		if err := WriteWAV(&got, c, f); err != nil {
 			t.Errorf("%v: %v", f, err)
@@ -55,11 +61,32 @@ func TestWriteWAV(t *testing.T) {
 	}
 }
 
+// TestWriteMono: one channel is the mean of both, comes back on both sides, and an odd length is filled up.
+func TestWriteMono(t *testing.T) {
+	c := &Clip{Rate: DefaultRate, Samples: []float32{0, 0, .5, 0, .125, .125}}
+	var got bytes.Buffer
+	if err := WriteWAV(&got, c, PCM24|Mono); err != nil {
+		t.Fatal(err)
+	}
+	if want := unhex(t, wavMono24); !bytes.Equal(got.Bytes(), want) {
+		t.Errorf("\n got %x\nwant %x", got.Bytes(), want)
+	}
+	back, f, err := ReadWAV(&got)
+	if want := []float32{0, 0, .25, .25, .125, .125}; err != nil || f != PCM24|Mono || !slices.Equal(back.Samples, want) {
+		t.Errorf("reads back as %v, %v, %v; want %v", back, f, err, want)
+	}
+	for f, want := range map[Format]string{PCM24 | Mono: "24-bit mono", PCM16: "16-bit", Float32 | Mono: "32-bit float mono", 3: "%!Format(3)", 3 | Mono: "%!Format(131)"} {
+		if f.String() != want {
+			t.Errorf("Format(%d) prints as %q; want %q", uint8(f), f, want)
+		}
+	}
+}
+
 // TestWAVRoundTrip: floats come back as they were, 16 bits within half a step, from readers that give little at a time.
 func TestWAVRoundTrip(t *testing.T) {
 	for _, rate := range []SampleRate{44100, 48000} {
 		c := render(t, Options{Rate: rate}, chordAt(3)...)
-		for f, most := range map[Format]float64{Float32: 0, PCM16: 0.5 / 32768} {
+		for f, most := range map[Format]float64{Float32: 0, PCM16: 0.5 / 32768, PCM24: 0.5 / (1 << 23)} {
 			var file bytes.Buffer
 			if err := WriteWAV(&file, c, f); err != nil {
 				t.Fatal(err)
@@ -122,6 +149,7 @@ func TestWriteWAVErrors(t *testing.T) {
 		fits   bool
 	}{
 		{PCM16, (math.MaxUint32 - 36) / 4, true}, {PCM16, (math.MaxUint32-36)/4 + 1, false}, {PCM16, math.MaxInt64 / 2, false},
+		{PCM24, (math.MaxUint32 - 36) / 6, true}, {PCM24, (math.MaxUint32-36)/6 + 1, false}, {PCM24 | Mono, (math.MaxUint32 - 37) / 3, true}, {PCM24 | Mono, (math.MaxUint32-36)/3 + 1, false},
 		{Float32, (math.MaxUint32 - 50) / 8, true}, {Float32, (math.MaxUint32-50)/8 + 1, false},
 	} {
 		if _, err := wavHeader(DefaultRate, tt.frames, tt.f); (err == nil) != tt.fits || (err != nil && !errors.Is(err, ErrTooLong)) {
@@ -168,7 +196,7 @@ func TestWriteWAVFile(t *testing.T) {
 		return got, f
 	}
 	path := filepath.Join(dir, "chord.wav")
-	for _, f := range []Format{PCM16, Float32} { // anew, then over the old one
+	for _, f := range []Format{PCM16, PCM24 | Mono, Float32} { // anew, then over the old one
 		if err := WriteWAVFile(path, c, f); err != nil {
 			t.Fatal(err)
 		}
@@ -225,9 +253,12 @@ func wavSeeds(t testing.TB) map[string]string {
 	}
 	extra := string(pcm[:12]) + "LIST\x03\x00\x00\x00abc\x00" + string(pcm[12:]) + "tail"
 	return map[string]string{
-		string(pcm):   "",
-		string(float): "",
-		extra:         "",
+		string(pcm):                 "",
+		string(float):               "",
+		string(unhex(t, wavPCM24)):  "",
+		string(unhex(t, wavMono24)): "",
+		change(pcm, 22, 1):          "1 channels in frames of 4 bytes",
+		extra:                       "",
 		string(pcm[:12]) + string(pcm[12:36]) + "data\x00\x00\x00\x00": "",
 		"":                                  "header: unexpected EOF",
 		"RIFF":                              "header: unexpected EOF",
@@ -240,8 +271,8 @@ func wavSeeds(t testing.TB) map[string]string {
 		change(pcm, 16, 8):                  "fmt chunk of 8 bytes",
 		change(pcm, 16, 0, 0, 1):            "fmt chunk of 65536 bytes",
 		change(pcm, 20, 2):                  "format 2 with 16 bits",
-		change(pcm, 34, 24):                 "format 1 with 24 bits",
-		change(pcm, 22, 1):                  "1 channels",
+		change(pcm, 34, 20):                 "format 1 with 20 bits",
+		change(pcm, 22, 3):                  "3 channels",
 		change(pcm, 32, 0):                  "frames of 0 bytes",
 		change(pcm, 24, 0, 0):               "sample rate 0 Hz",
 		change(pcm, 27, 255):                "sample rate",
@@ -288,7 +319,7 @@ func FuzzReadWAV(f *testing.F) {
 			}
 			return
 		}
-		if len(c.Samples)*format.bytes() > len(in) {
+		if len(c.Samples)*format.bytes()*format.channels()/2 > len(in) {
 			t.Fatalf("%d samples out of %d bytes", len(c.Samples), len(in))
 		}
 		if err := c.Check(1); err != nil { // floats may be anything; those we can't write again
