@@ -22,6 +22,7 @@ type (
 		Title      string          `json:"title"`
 		Key        string          `json:"key"`
 		Sonorities []sonorityJSON  `json:"sonorities"`
+		Facts      []factJSON      `json:"facts"` // what is worth saying first, the most unusual and best supported first
 		Lines      []lineJSON      `json:"lines"`
 		Sequences  []sequenceJSON  `json:"sequences"`
 		Warnings   []string        `json:"warnings,omitempty"`
@@ -76,6 +77,12 @@ type (
 	clusterJSON struct {
 		Kind  string   `json:"kind"`
 		Notes []string `json:"notes"`
+	}
+	factJSON struct {
+		Kind  string `json:"kind"`
+		Place string `json:"place"`
+		Text  string `json:"text"`
+		Claim string `json:"claim"` // in the words of a claims file, "" if there is no form for it
 	}
 	lineJSON struct {
 		Name   string   `json:"name"`
@@ -141,7 +148,7 @@ func describeNotes(left, right []pitch.Pitch) sonorityJSON {
 
 // describePassage describes a region of a passage.
 func describePassage(p *score.Passage, region score.Region) descriptionJSON {
-	d := descriptionJSON{Title: p.Title, Sonorities: []sonorityJSON{}, Lines: []lineJSON{}, Sequences: []sequenceJSON{}, Warnings: p.Warnings}
+	d := descriptionJSON{Title: p.Title, Sonorities: []sonorityJSON{}, Facts: []factJSON{}, Lines: []lineJSON{}, Sequences: []sequenceJSON{}, Warnings: p.Warnings}
 	for i, k := range p.Keys {
 		bar, beat := p.BeatAt(k.At)
 		d.Keys = append(d.Keys, keyChangeJSON{bar, beat.String(), keyText(k), k.Declared})
@@ -171,7 +178,27 @@ func describePassage(p *score.Passage, region score.Region) descriptionJSON {
 		d.Lines = append(d.Lines, lineJSON{l.name, pitchNames(pitchesOf(l.line)), motionText(l.line)})
 	}
 	d.Sequences = append(d.Sequences, sequences(p, notes, region)...)
+	if region.Layer == score.Whole { // facts are found in the texture as a whole
+		for _, f := range line.Facts(p, region) {
+			d.Facts = append(d.Facts, factJSON{f.Kind.String(), f.Place, f.Text, f.Claim})
+		}
+	}
 	return d
+}
+
+// firstFacts is how many facts are told before everything else.
+const firstFacts = 5
+
+// draftClaims writes the facts that a claims file can say, each with its place.
+func draftClaims(p *score.Passage, d descriptionJSON) []byte {
+	var b strings.Builder
+	fmt.Fprintf(&b, "# Drafted from %s: what the notes show, the most unusual first. Strike what you won't say.\n", p.Source)
+	for _, f := range d.Facts {
+		if f.Claim != "" {
+			fmt.Fprintf(&b, "%s: %s\n", f.Place, f.Claim)
+		}
+	}
+	return []byte(b.String())
 }
 
 // keyText names a key as far as the passage declares it; a signature alone is said as one.
@@ -284,7 +311,7 @@ func sequences(p *score.Passage, notes []score.Note, region score.Region) []sequ
 
 func newDescribeCmd(e *env) *cobra.Command {
 	var pf passageFlags
-	var notes, left, right, keyName string
+	var notes, left, right, keyName, draft string
 	var asJSON, full bool
 	cmd := &cobra.Command{
 		Use:   "describe PASSAGE",
@@ -304,6 +331,8 @@ in full, a longer one in a line each (--full tells all).
 			switch {
 			case loose && len(args) > 0:
 				return &usageError{cmd.CommandPath(), errors.New("name a passage or loose notes, not both")}
+			case loose && draft != "":
+				return &usageError{cmd.CommandPath(), errors.New("--draft-claims is for passages")}
 			case loose && (pf.at != "" || pf.part != ""):
 				return &usageError{cmd.CommandPath(), errors.New("--at and --part are for passages")}
 			case notes != "" && (left != "" || right != ""):
@@ -340,7 +369,7 @@ in full, a longer one in a line each (--full tells all).
 				if notes != "" { // loose notes lie in no hand
 					sj.Left, sj.Right = describeHand(nil), describeHand(nil)
 				}
-				d = descriptionJSON{Key: keyName, Sonorities: []sonorityJSON{sj}, Lines: []lineJSON{}, Sequences: []sequenceJSON{}}
+				d = descriptionJSON{Key: keyName, Sonorities: []sonorityJSON{sj}, Facts: []factJSON{}, Lines: []lineJSON{}, Sequences: []sequenceJSON{}}
 				if asJSON {
 					return writeJSON(e.stdout, d)
 				}
@@ -358,6 +387,11 @@ in full, a longer one in a line each (--full tells all).
 			if keyName != "" {
 				d.Key = keyName
 			}
+			if draft != "" {
+				if err := keepOrWrite(draft, draftClaims(p, d)); err != nil {
+					return err
+				}
+			}
 			if asJSON {
 				return writeJSON(e.stdout, d)
 			}
@@ -371,6 +405,7 @@ in full, a longer one in a line each (--full tells all).
 	cmd.Flags().StringVar(&right, "right", "", "loose notes of the right hand")
 	cmd.Flags().StringVar(&keyName, "key", "", "the key, as in \"A major\"")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "the same facts for a program")
+	cmd.Flags().StringVar(&draft, "draft-claims", "", "write what the passage shows into a new claims file")
 	cmd.Flags().BoolVar(&full, "full", false, "tell every sonority in full")
 	return cmd
 }
@@ -426,6 +461,17 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 	}
 	facts = append(facts, meters, count(len(d.Sonorities), "sonority", "sonorities"))
 	fmt.Fprintf(w, "%s\n\n", strings.Join(facts, "; "))
+	if len(d.Facts) > 0 && !region.Moment {
+		fmt.Fprintln(w, "worth saying first:")
+		for i, f := range d.Facts {
+			if i == firstFacts {
+				break
+			}
+			text := wrap(f.Text, 78, "    ")
+			fmt.Fprintln(w, "  - "+strings.TrimPrefix(text, "    "))
+		}
+		fmt.Fprintln(w)
+	}
 	switch {
 	case len(d.Sonorities) == 0:
 		fmt.Fprintln(w, "nothing sounds there")

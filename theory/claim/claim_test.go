@@ -43,6 +43,9 @@ left:  w C3=         | w C3
 bars 21-25
 right: q. C5 e D5 q E5 C5 | q. B4 e C5 q D5 B4 | q. C6 e D6 q E6 C6 | q. C5 e D5 q E5 C5 | q. E5 e F5 q A5 E5
 left:  w C3 | w G3 | w C3 | w C3 | w C3
+bars 26-27
+right: h E4+A4+C5 E4+G#4+C5 | h E4+G4+C5 E4+F#4+C5
+left:  w A2                | w A2
 `
 
 func passage(t testing.TB, text string) *score.Passage {
@@ -189,6 +192,8 @@ func TestVerdicts(t *testing.T) {
 		{claim.Fails, "bar 1: gets louder", "no dynamic"},
 		{claim.Holds, "bars 19-20: pedal on C", "4 of 4"},
 		{claim.Fails, "bars 19-20: pedal on G", "absent first"},
+		{claim.Holds, "bars 26-27, inner lines: falls chromatically", "an inner line"},
+		{claim.Fails, "bars 26-27, inner lines: rises by step", ""},
 		// one place from another
 		{claim.Holds, "bar 22, right hand: is bar 21 moved down a step", "by steps of the scale"},
 		{claim.Fails, "bar 22, right hand: is bar 21 moved up a step", "moved down a step"},
@@ -268,7 +273,7 @@ bars 1-2: outer intervals repeat every 2 chords: P5 m5
 		`t:10:30: thirds are major or minor, never perfect`,
 		`t:11:35: found "x" where a bar number belongs`,
 		`t:12:11: want root position, or first to fourth inversion`,
-		`t:13:5: there is no bar 99; the passage has bars 1 to 25`,
+		`t:13:5: there is no bar 99; the passage has bars 1 to 27`,
 		`t:14:12: bar 1 has 4 beats`,
 		`t:15:8: name the line that moves`,
 		`t:16:50: 2 intervals are listed for 3 chords`,

@@ -235,7 +235,13 @@ func (k *Checker) lines(r score.Region) ([]tryLine, error) {
 		}
 		low, high = r.Layer == score.LeftHand, r.Layer == score.RightHand
 	case score.InnerLines:
-		return nil, errors.New("inner lines are not followed yet; name the bass, the top line or a hand")
+		for _, l := range line.Inner(k.sounding, r) {
+			out = append(out, tryLine{l, "an inner line"})
+		}
+		if len(out) == 0 {
+			return nil, errors.New("there is no inner line to follow there; name the bass, the top line or a hand")
+		}
+		return out, nil
 	default:
 		l, ok := line.Single(r.Select(k.sounding))
 		if !ok {
