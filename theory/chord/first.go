@@ -62,7 +62,7 @@ func unpackFirst(n uint64) First {
 
 // firstOver finds the first reading of m over bass and its price.
 func firstOver(m pcset, bass int) (best First, price float32) {
-	s := pool.Get().(*namer)
+	s := pool.Get().(*sonority)
 	defer pool.Put(s)
 	var buf [12]pitch.Pitch
 	for _, flats := range [2]bool{false, true} {
@@ -146,7 +146,7 @@ func (f First) Label() string {
 			ns = append(ns, f.spell(root, 48+int(f.bass)+n))
 		}
 	}
-	s := pool.Get().(*namer)
+	s := pool.Get().(*sonority)
 	defer pool.Put(s)
 	s.set(ns, nil)
 	s.candidates()
@@ -156,7 +156,7 @@ func (f First) Label() string {
 			return c.words().Label
 		}
 		if f.form != 0 && c.form != nil && c.form.index+1 == int(f.form) && int(c.rootPC) == int(f.root) {
-			return c.label(&s.sonority)
+			return c.label(s)
 		}
 	}
 	return s.rank()[0].Label

@@ -60,8 +60,9 @@ type sonority struct {
 	bass    pitch.Class
 	midi    []int // of notes
 	cs      []candidate
-	least   float32 // price of the cheapest candidate so far
-	text    []byte  // see words.go
+	try     candidate // scratch
+	least   float32   // price of the cheapest candidate so far
+	text    []byte    // see words.go
 
 	noteBuf  [16]pitch.Pitch
 	classBuf [16]pitch.Class
@@ -76,17 +77,9 @@ func sonorityOf(notes []pitch.Pitch) *sonority {
 	return s
 }
 
-// A namer is a sonority with room for its readings.
-type namer struct {
-	sonority
-	out [maxReadings]Reading // while they are put into words
-}
-
-// pool keeps namers for their buffers.
+// pool keeps sonorities for their buffers.
 var pool = sync.Pool{New: func() any {
-	n := new(namer)
-	n.cs, n.text = make([]candidate, 0, 64), make([]byte, 0, 1024)
-	return n
+	return &sonority{cs: make([]candidate, 0, 64), text: make([]byte, 0, 1024)}
 }}
 
 // set makes s the sonority of the notes of both lists.
@@ -162,8 +155,8 @@ func (c *candidate) sum() {
 }
 
 // match prices f on root against s; ok is false if the notes cannot be read so.
-func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok bool) {
-	c.form, c.root, c.slash = f, root, slash
+func (s *sonority) match(c *candidate, f *form, root pitch.Class, slash bool) (ok bool) {
+	*c = candidate{form: f, root: root, slash: slash}
 	rootPC, rootLine := root.PC(), root.Fifths()
 	c.rootPC, c.line = int8(rootPC), rootLine
 	hard, soft, twice, added := 0, 0, 0, 0
@@ -202,11 +195,11 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 		default:
 			price := f.addPriceAt(s.line[i] - rootLine)
 			if price < 0 {
-				return c, false
+				return false
 			}
 			if added++; added > 1 {
 				if f.is == isPower {
-					return c, false // a fifth with two coloured notes is no fifth any more
+					return false // a fifth with two coloured notes is no fifth any more
 				}
 				price++
 			}
@@ -215,7 +208,7 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 	}
 	if hard > 0 {
 		if f.Family == famSpecial || f.ID == "Sw6" || added > 0 {
-			return c, false
+			return false
 		}
 		c.price[partSpelling] = priceRespelled + priceRespelledMore*float32(hard-1)
 	}
@@ -236,12 +229,12 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 	for missing := f.pcs &^ heard; missing != 0; missing &= missing - 1 {
 		p := f.lackPrice[inBass][lowest(missing)]
 		if p < 0 || added > 0 && p > priceFifth || slash {
-			return c, false
+			return false
 		}
 		c.price[partMissing] += p
 	}
 	if hard > 0 && len(s.classes) > 2 && c.price[partMissing] >= priceFifthTriad {
-		return c, false
+		return false
 	}
 	switch relBass := (int(s.pc[0]) - rootPC + 12) % 12; {
 	case slash && f.Family == "seventh":
@@ -254,7 +247,7 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 	case relBass != 0:
 		p := f.bassPrice[relBass]
 		if p < 0 || f.is == isPower && s.pcs.len() > 2 {
-			return c, false
+			return false
 		}
 		c.price[partBass] = p
 		if c.price[partMissing] > 0 && f.beyond {
@@ -269,7 +262,7 @@ func (s *sonority) match(f *form, root pitch.Class, slash bool) (c candidate, ok
 	}
 	c.price[partRarity] = f.cost
 	c.sum()
-	return c, true
+	return true
 }
 
 func lowest(s pcset) int { return bits.TrailingZeros16(uint16(s)) }
@@ -301,12 +294,34 @@ func (f *form) addPriceAt(n int) float32 {
 	return f.addPrice[n-lineLow]
 }
 
-// hopeless reports whether f, with the given notes beside it and the bass elsewhere, costs too much to be listed however it is
-// spelled.
-func (s *sonority) hopeless(f *form, foreign pcset, relBass int) bool {
+// floor returns what f costs at least for the pitch classes rel above its root, however they are spelled; negative if nobody
+// says so.
+func (f *form) floor(rel pcset, relBass int) float32 {
 	const leastAdded = 1.8
-	p := f.bassPrice[relBass]
-	return p < 0 || f.cost+p+leastAdded*float32(foreign.len())+priceBoth > s.least+maxBehind+2
+	n := (rel &^ f.pcs).len()
+	price, inBass := f.cost+leastAdded*float32(n), 1
+	if relBass != 0 {
+		if f.bassPrice[relBass] < 0 {
+			return -1
+		}
+		price, inBass = price+f.bassPrice[relBass], 0
+		if n > 0 {
+			price += priceBoth
+		}
+	}
+	if missing := f.pcs &^ rel; missing != 0 {
+		if n > 0 {
+			price += priceBoth
+		}
+		for ; missing != 0; missing &= missing - 1 {
+			p := f.lackPrice[inBass][lowest(missing)]
+			if p < 0 {
+				return -1
+			}
+			price += p
+		}
+	}
+	return price
 }
 
 // stepsAt returns the steps, in [0, 7), and the alteration against the major scale of the note n places on the line of fifths
@@ -460,9 +475,13 @@ func (f *form) priceBass(relBass int) (price float32, ok bool) {
 
 // add takes a candidate in.
 func (s *sonority) add(c candidate) {
-	c.order = len(s.cs)
-	s.least = min(s.least, c.total)
 	s.cs = append(s.cs, c)
+	s.added(&s.cs[len(s.cs)-1])
+}
+
+func (s *sonority) added(c *candidate) {
+	c.order = len(s.cs) - 1
+	s.least = min(s.least, c.total)
 }
 
 // candidates collects the readings of s in s.cs, unsorted.
@@ -479,32 +498,41 @@ func (s *sonority) candidates() {
 		add(s.interval())
 	}
 	fits := plans()
-	for pcsLeft := s.pcs; pcsLeft != 0; pcsLeft &= pcsLeft - 1 {
-		rootPC := lowest(pcsLeft)
+	// From the bass upwards: what stands on the bass is mostly cheapest, and much above it need not be looked at.
+	bassPC := int(s.pc[0])
+	for up := s.pcs.down(bassPC); up != 0; up &= up - 1 {
+		rootPC := bassPC + lowest(up)
+		if rootPC >= 12 {
+			rootPC -= 12
+		}
 		rel := s.pcs.down(rootPC)
-		relBass := (int(s.pc[0]) - rootPC + 12) % 12
+		relBass := (bassPC - rootPC + 12) % 12
 		for _, f := range fits[rel] {
 			foreign := rel &^ f.pcs
 			slash := foreign == 1<<relBass && relBass != 0 && f.pcs&^rel == 0 && s.slashes(f)
-			if foreign != 0 && relBass != 0 && !slash && s.hopeless(f, foreign, relBass) {
+			floor := f.floor(rel, relBass)
+			if floor < 0 && !slash || foreign != 0 && !slash && floor > s.least+maxBehind+2 || relBass != 0 && !slash && floor > s.least+maxBehindSpelling {
 				continue
 			}
-			var best candidate
-			found := false
+			// The place of the next candidate is where it is tried out.
+			s.cs = append(s.cs, candidate{})
+			best, found := &s.cs[len(s.cs)-1], false
 			for i, pc := range s.pc {
 				if int(pc) == rootPC {
-					found = s.better(&best, found, f, s.classes[i], slash)
+					found = s.better(best, found, f, s.classes[i], slash)
 				}
 			}
-			if foreign == 0 && (!found || best.price[partSpelling] >= priceRespelled) {
+			if foreign == 0 && (!found || best.price[partSpelling] >= priceRespelled) && (relBass == 0 || floor+priceRespelled <= s.least+maxBehind+2) {
 				for _, cl := range simpleNames[rootPC] {
 					if !slices.Contains(s.classes, cl) {
-						found = s.better(&best, found, f, cl, slash)
+						found = s.better(best, found, f, cl, slash)
 					}
 				}
 			}
 			if found && s.spaced(f, best.root) {
-				add(best)
+				s.added(best)
+			} else {
+				s.cs = s.cs[:len(s.cs)-1]
 			}
 		}
 	}
@@ -531,12 +559,14 @@ func (s *sonority) candidates() {
 
 // better replaces best with f on root, with the bass after a slash if it may be, where that is cheaper or nothing was found.
 func (s *sonority) better(best *candidate, found bool, f *form, root pitch.Class, slash bool) bool {
-	if c, ok := s.match(f, root, false); ok && (!found || c.total < best.total) {
-		*best, found = c, true
+	if !found {
+		found = s.match(best, f, root, false)
+	} else if c := &s.try; s.match(c, f, root, false) && c.total < best.total {
+		*best = *c
 	}
 	if slash {
-		if c, ok := s.match(f, root, true); ok && (!found || c.total < best.total) {
-			*best, found = c, true
+		if c := &s.try; s.match(c, f, root, true) && (!found || c.total < best.total) {
+			*best, found = *c, true
 		}
 	}
 	return found
@@ -652,7 +682,7 @@ var rootlessForms = sync.OnceValue(func() []*form {
 // lowest note do. The result is nil for no notes and has at least one reading otherwise; the same notes always give the same
 // readings.
 func Name(notes []pitch.Pitch) []Reading {
-	s := pool.Get().(*namer)
+	s := pool.Get().(*sonority)
 	defer pool.Put(s)
 	s.set(notes, nil)
 	s.candidates()
@@ -662,12 +692,12 @@ func Name(notes []pitch.Pitch) []Reading {
 // NameHands names left and right together, like [Name], and adds the readings that rest on the hands: one stack over another,
 // one chord over another, a cluster over a chord. Either hand may be empty.
 func NameHands(left, right []pitch.Pitch) []Reading {
-	s := pool.Get().(*namer)
+	s := pool.Get().(*sonority)
 	defer pool.Put(s)
 	s.set(left, right)
 	s.candidates()
 	if len(left) > 0 && len(right) > 0 {
-		lo, hi := pool.Get().(*namer), pool.Get().(*namer)
+		lo, hi := pool.Get().(*sonority), pool.Get().(*sonority)
 		defer pool.Put(lo)
 		defer pool.Put(hi)
 		lo.set(left, nil)
@@ -675,7 +705,7 @@ func NameHands(left, right []pitch.Pitch) []Reading {
 		if lo.midi[0] > hi.midi[0] { // crossed hands
 			lo, hi = hi, lo
 		}
-		if c, ok := s.handOver(&lo.sonority, &hi.sonority); ok {
+		if c, ok := s.handOver(lo, hi); ok {
 			s.add(c)
 		}
 	}
@@ -696,8 +726,7 @@ func (s *sonority) before(a, b *candidate) bool {
 }
 
 // rank sorts the candidates, drops repetitions and puts the best into words.
-func (n *namer) rank() []Reading {
-	s := &n.sonority
+func (s *sonority) rank() []Reading {
 	cs := s.cs
 	if len(cs) == 0 {
 		return nil
@@ -728,7 +757,7 @@ func (n *namer) rank() []Reading {
 			near[j], near[j-1] = near[j-1], near[j]
 		}
 	}
-	out := n.out[:0]
+	out := make([]Reading, 0, min(len(near), 2)) // mostly enough
 	var said [maxReadings]*candidate
 	k := 0
 	var o offs
@@ -779,10 +808,7 @@ func (n *namer) rank() []Reading {
 		roots |= 1 << c.rootPC
 		k++
 	}
-	rs := make([]Reading, k)
-	copy(rs, out)
-	clear(n.out[:])
-	return rs
+	return out
 }
 
 // impostor reports whether c is a chord on the bass that only another spelling would make of the notes.

@@ -471,7 +471,10 @@ func (s *sonority) clusterOver(cl Cluster, price float32) (c candidate, ok bool)
 				others = append(others, p)
 			}
 		}
-		other := sonorityOf(others).layer()
+		rest := pool.Get().(*sonority)
+		defer pool.Put(rest)
+		rest.set(others, nil)
+		other := rest.layer()
 		r := Reading{Kind: ClusterKind, Root: s.bass, Rooted: other.chord != nil, Inversion: -1, Members: make([]Member, len(s.notes))}
 		if other.chord != nil {
 			r.Root = other.chord.root
@@ -613,7 +616,7 @@ func (s *sonority) partOf(chordsOnly, incomplete bool) (p part, ok bool) {
 			return p, true
 		}
 	}
-	var best candidate
+	var best, c candidate
 	best.total = -1
 	for _, root := range s.classes {
 		rel := s.pcs.down(root.PC())
@@ -621,7 +624,7 @@ func (s *sonority) partOf(chordsOnly, incomplete bool) (p part, ok bool) {
 			if f.pcs != rel && !(incomplete && f.pcs == rel|1<<7 && f.omitPCs.has(7)) || f.Family != "triad" && f.Family != "seventh" {
 				continue
 			}
-			if c, ok := s.match(f, root, false); ok && c.price[partSpelling] == 0 && (best.total < 0 || c.total < best.total) {
+			if s.match(&c, f, root, false) && c.price[partSpelling] == 0 && (best.total < 0 || c.total < best.total) {
 				best = c
 			}
 		}
