@@ -436,7 +436,7 @@ func (s *sonority) clusterOver(cl Cluster, price float32) (c candidate, ok bool)
 	below, above := false, false
 	for i, n := range s.midi {
 		if outside(i) {
-			rest |= 1 << (n % 12)
+			rest |= 1 << pcOf(n)
 			below, above = below || n < from, above || n > to
 		}
 	}
@@ -445,7 +445,7 @@ func (s *sonority) clusterOver(cl Cluster, price float32) (c candidate, ok bool)
 		return c, false
 	case n == 1:
 		price++
-	case n == 2 && rest == 1<<(s.midi[0]%12)|1<<((s.midi[0]+7)%12): // an open fifth
+	case n == 2 && rest == 1<<pcOf(s.midi[0])|1<<pcOf(s.midi[0]+7): // an open fifth
 		price += 0.5
 	case n == 2:
 		price += 0.8

@@ -36,6 +36,9 @@ func (s pcset) down(n int) pcset { return (s>>n | s<<(12-n)) & allPCs } // trans
 
 func (s pcset) up(n int) pcset { return s.down((12 - n) % 12) }
 
+// pcOf returns the pitch class of a MIDI number, negative ones included.
+func pcOf(midi int) int { return (midi%12 + 12) % 12 }
+
 // invert returns the set with each pc n as 12-n.
 func (s pcset) invert() pcset {
 	r := pcset(bits.Reverse16(uint16(s)) >> 4) // pc n as 11-n

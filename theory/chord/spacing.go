@@ -122,7 +122,7 @@ func positionOf(ns []pitch.Pitch) string {
 	}
 	for i := 2; i < len(ns); i++ {
 		for n := ns[i-1].MIDI() + 1; n < ns[i].MIDI(); n++ {
-			if s.pcs.has(n % 12) {
+			if s.pcs.has(pcOf(n)) {
 				return "open"
 			}
 		}
