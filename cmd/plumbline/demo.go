@@ -11,7 +11,6 @@ import (
 
 	"plumbline/synth"
 	"plumbline/theory/claim"
-	"plumbline/theory/pitch"
 	"plumbline/theory/score"
 	"plumbline/theory/score/typed"
 )
@@ -108,7 +107,8 @@ func claimNotes(p *score.Passage, sounding []score.Note, r claim.Result) []synth
 	if region.Moment {
 		slower = max(1, momentLength/(p.Seconds(region.To)-p.Seconds(region.From)))
 	}
-	return passageNotes(p, layerNotes(sounding, region), region.From, region.To, slower, pitch.A440)
+	notes, _, _ := passageNotes(p, layerNotes(sounding, region), region.From, region.To, listening{slower: slower})
+	return notes
 }
 
 // keepOrWrite writes a file unless it is there already: somebody may have changed it.

@@ -29,10 +29,11 @@ func quieter(n int) synth.LU { return max(8-2*synth.LU(n), 0) }
 // drillSound plays what a drill asks, or writes it into files. Its methods are called from one goroutine.
 type drillSound struct {
 	e      *env
-	dir    string // for files; "" until a folder is needed
-	files  bool   // write files, don't play
-	named  bool   // dir was named by the user
-	silent bool   // neither play nor write
+	dir    string      // for files; "" until a folder is needed
+	files  bool        // write files, don't play
+	named  bool        // dir was named by the user
+	silent bool        // neither play nor write
+	voice  synth.Voice // the same for all questions; the zero value is the usual one
 
 	sink   speaker.Sink
 	cancel context.CancelFunc
@@ -44,12 +45,12 @@ type drillSound struct {
 func (d *drillSound) clip(n int, left, right []pitch.Pitch, apart time.Duration) (*synth.Clip, error) {
 	var hs []handPitch
 	for _, p := range left {
-		hs = append(hs, handPitch{p, score.Left})
+		hs = append(hs, handPitch{pitch: p, hand: score.Left})
 	}
 	for _, p := range right {
-		hs = append(hs, handPitch{p, score.Right})
+		hs = append(hs, handPitch{pitch: p, hand: score.Right})
 	}
-	return synth.Render(chordNotes(hs, chordLength, apart, pitch.A440), synth.Options{Level: synth.DefaultLevel - synth.LUFS(quieter(n))})
+	return synth.Render(chordNotes(hs, chordLength, apart, synth.Tuning{}), synth.Options{Level: synth.DefaultLevel - synth.LUFS(quieter(n)), Voice: d.voice})
 }
 
 // make plays notes, or writes them into a file and returns its path. what is "" for the whole question.
@@ -76,6 +77,11 @@ func (d *drillSound) compare(ctx context.Context, n int, was, said [2][]pitch.Pi
 	b, err := d.clip(n, said[0], said[1], 0)
 	if err != nil {
 		return "", err
+	}
+	if a.Held > 0 || b.Held > 0 { // the ceiling keeps one of them down: the other one goes with it
+		if _, err := synth.MatchLoudness(a, b); err != nil {
+			return "", err
+		}
 	}
 	c, err := synth.Concat(comparePart, a, b)
 	if err != nil {

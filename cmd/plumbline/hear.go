@@ -4,66 +4,78 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
-	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"plumbline/synth"
-	"plumbline/theory/line"
-	"plumbline/theory/pitch"
 	"plumbline/theory/score"
 )
-
-func (s *soundFlags) add(cmd *cobra.Command) {
-	cmd.Flags().StringVarP(&s.out, "out", "o", "", "write a WAV file instead of playing")
-	cmd.Flags().BoolVar(&s.float, "float", false, "write 32-bit float samples, not 16-bit")
-	cmd.Flags().Float64Var(&s.level, "level", float64(synth.DefaultLevel), fmt.Sprintf("loudness in LUFS, %g to %g", float64(synth.MinLevel), float64(synth.MaxLevel)))
-	cmd.Flags().Float64Var(&s.a4, "a4", float64(pitch.A440), "frequency of A4 in Hz")
-}
 
 func newHearCmd(e *env) *cobra.Command {
 	var pf passageFlags
 	var sf soundFlags
 	var tempo, slower float64
-	var without []string
-	var broken, block bool
+	var without, stress, compare, then []string
+	var broken, block, build, countIn, dry bool
+	var loop int
 	cmd := &cobra.Command{
 		Use:   "hear PASSAGE",
 		Short: "Play a passage, or a part of it",
-		Long: `Plays the passage, or the place named by --at: one hand, the bass or the top
-line alone, with a note left out, slower, or its chords broken upwards.
+		Long: `Plays the passage, or the place named by --at, taken apart as you like: one hand,
+the bass or the top line alone; a note left out, brought out, or heard with and
+without; each chord as a block, broken upwards, or built up from the bass; two
+places after each other; slower, in a loop, with a count-in.
+
+Dynamics, tempo, meter and pedal are those of the passage. All that is played by
+one command has one gain, so that what is heard without a note isn't made louder
+for it.
+
+Voices: struck (a stiff string, as of a piano: its high partials are a little
+sharp), flexible (the same with pure partials), bowed, organ, sine. Tunings other
+than equal are laid out from the key of the place, or "on" the note named.
 
 Sound starts quiet and never passes 6 dB below full scale. Turn your volume down
 first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 		Example: `  plumbline hear song.mxl --at "bars 3-4, left hand"
-  plumbline hear song.mxl --at "bar 1 beat 3" --without D#5
+  plumbline hear song.mxl --at "bar 1 beat 3" --compare-without D#5
+  plumbline hear song.mxl --at "bar 1 beat 3" --build
+  plumbline hear song.mxl --at "bar 1" --then "bar 5" --stress A4
+  plumbline hear song.mxl --at "bars 5-8, bass" --loop 4 --count-in
+  plumbline hear song.mxl --at "bar 1" --voice organ --tuning "just on A"
   plumbline hear song.mxl --at "bars 7-8" --slower 2 --out bars7-8.wav`,
 		Args: needArgs("PASSAGE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			usage := func(err error) error { return &usageError{cmd.CommandPath(), err} }
 			opts, err := sf.options()
 			if err != nil {
-				return &usageError{cmd.CommandPath(), err}
+				return usage(err)
 			}
+			l := listening{slower: slower, loop: loop, countIn: countIn, dry: dry}
 			if !(slower >= 0.25 && slower <= 8) {
-				return &usageError{cmd.CommandPath(), fmt.Errorf("--slower %g: want a factor from 0.25 to 8", slower)}
+				return usage(fmt.Errorf("--slower %g: want a factor from 0.25 to 8", slower))
 			}
-			if broken && block {
-				return &usageError{cmd.CommandPath(), errors.New("--broken and --block exclude each other")}
+			if loop < 1 || loop > maxLoop {
+				return usage(fmt.Errorf("--loop %d: want 1 to %d times", loop, maxLoop))
 			}
-			var out []pitch.Pitch
-			var outClass []pitch.Class
-			for _, w := range without {
-				if c, err := pitch.ParseClass(w); err == nil {
-					outClass = append(outClass, c)
-					continue
+			for _, s := range []struct {
+				set   bool
+				shape shape
+			}{{block, blockChords}, {broken, brokenChords}, {build, builtChords}} {
+				if s.set && l.shape != asWritten {
+					return usage(errors.New("--block, --broken and --build exclude each other"))
 				}
-				n, err := pitch.Parse(w)
-				if err != nil {
-					return &usageError{cmd.CommandPath(), fmt.Errorf("--without: %w", err)}
+				if s.set {
+					l.shape = s.shape
 				}
-				out = append(out, n)
+			}
+			for _, f := range []struct {
+				flag  string
+				texts []string
+				to    *[]noteName
+			}{{"without", without, &l.without}, {"stress", stress, &l.stress}, {"compare-without", compare, &l.compare}} {
+				if *f.to, err = parseNoteNames(f.flag, f.texts); err != nil {
+					return usage(err)
+				}
 			}
 			p, region, err := e.load(args[0], pf)
 			if errors.Is(err, errPartsListed) {
@@ -72,43 +84,30 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 			if err != nil {
 				return err
 			}
+			places := []score.Region{region}
+			for _, t := range then {
+				r, err := e.placeIn(p, t)
+				if err != nil {
+					return &hintError{fmt.Errorf("--then: %w", err), "places are, for instance: " + strings.Join(score.PlaceForms, "; ")}
+				}
+				places = append(places, r)
+			}
 			if cmd.Flags().Changed("tempo") {
 				if !(tempo >= 10 && tempo <= 400) {
-					return &usageError{cmd.CommandPath(), fmt.Errorf("--tempo %g: want quarter notes a minute, 10 to 400", tempo)}
+					return usage(fmt.Errorf("--tempo %g: want quarter notes a minute, 10 to 400", tempo))
 				}
 				p.Tempos = []score.Tempo{{Quarters: tempo}}
 			}
-			notes := layerNotes(p.Sounding(), region)
-			before := len(notes)
-			notes = slices.DeleteFunc(notes, func(n score.Note) bool {
-				return slices.Contains(out, n.Pitch) || slices.Contains(outClass, n.Pitch.Class())
-			})
-			if len(without) > 0 && len(notes) == before {
-				return fmt.Errorf("--without %s: no such note sounds there", strings.Join(without, ", "))
+			k, _ := p.KeyAt(region.From)
+			if l.tuning, err = sf.tuned(k.Tonic.PC()); err != nil {
+				return usage(err)
 			}
-			if len(notes) == 0 {
-				return errSilent
-			}
-			var sn []synth.Note
-			switch {
-			case broken || block:
-				apart := 250 * time.Millisecond
-				if block {
-					apart = 0
-				}
-				sn = sliceNotes(notes, region, time.Duration(float64(apart)*slower), time.Duration(1500*slower)*time.Millisecond, pitch.Hz(sf.a4))
-			default:
-				sn = passageNotes(p, notes, region.From, region.To, slower, pitch.Hz(sf.a4))
-			}
-			if len(sn) == 0 {
-				return errSilent
-			}
-			clip, err := synth.Render(sn, opts)
+			made, err := newPlan(p, places, l)
 			if err != nil {
 				return err
 			}
 			name := strings.TrimSuffix(filepath.Base(args[0]), filepath.Ext(args[0]))
-			return e.deliver(cmd.Context(), clip, sf, fileName(name+" "+pf.at))
+			return e.sound(cmd.Context(), made, opts, sf, fileName(name+" "+pf.at))
 		},
 	}
 	pf.add(cmd)
@@ -116,43 +115,28 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 	cmd.Flags().Float64Var(&tempo, "tempo", 0, "quarter notes a minute (default as written, else 72)")
 	cmd.Flags().Float64Var(&slower, "slower", 1, "play that many times slower")
 	cmd.Flags().StringArrayVar(&without, "without", nil, "leave a note out, as in D#5 or D# (may be repeated)")
+	cmd.Flags().StringArrayVar(&stress, "stress", nil, "bring a note out, as in D#5 or D# (may be repeated)")
+	cmd.Flags().StringArrayVar(&compare, "compare-without", nil, "play the place, then again without this note (may be repeated)")
+	cmd.Flags().StringArrayVar(&then, "then", nil, "another place to play after it (may be repeated)")
 	cmd.Flags().BoolVar(&broken, "broken", false, "play each chord of the place broken upwards")
 	cmd.Flags().BoolVar(&block, "block", false, "play each chord of the place for the same time")
+	cmd.Flags().BoolVar(&build, "build", false, "build each chord of the place up from the bass")
+	cmd.Flags().IntVar(&loop, "loop", 1, "play it so many times")
+	cmd.Flags().BoolVar(&countIn, "count-in", false, "count a bar before it")
+	cmd.Flags().BoolVar(&dry, "dry", false, "leave the pedal alone")
 	return cmd
 }
 
-// layerNotes returns the notes of a region, those of its bass, top line or inner lines if it names one.
-func layerNotes(sounding []score.Note, r score.Region) []score.Note {
-	switch r.Layer {
-	case score.Bass:
-		return line.Bass(sounding, r)
-	case score.TopLine:
-		return line.Top(sounding, r)
-	}
-	notes := r.Select(sounding)
-	if r.Layer == score.InnerLines {
-		low, high := line.Bass(sounding, r), line.Top(sounding, r)
-		notes = slices.DeleteFunc(notes, func(n score.Note) bool { return slices.Contains(low, n) || slices.Contains(high, n) })
-	}
-	return notes
-}
+// maxLoop bounds --loop; a clip is half an hour long at most anyway.
+const maxLoop = 100
 
-// sliceNotes plays each sonority of a region for the same time, its notes apart from the bottom up.
-func sliceNotes(notes []score.Note, r score.Region, apart, each time.Duration, a4 pitch.Hz) []synth.Note {
-	var out []synth.Note
-	at := time.Duration(0)
-	for _, s := range score.Slices(notes, r.From, r.To) {
-		var ps []handPitch
-		for _, n := range s.Notes {
-			ps = append(ps, handPitch{n.Pitch, n.Hand})
-		}
-		for _, n := range chordNotes(ps, each, apart, a4) {
-			n.Start += at
-			out = append(out, n)
-		}
-		at += each + time.Duration(len(ps)-1)*apart + 200*time.Millisecond
+// placeIn finds a place in words.
+func (e *env) placeIn(p *score.Passage, text string) (score.Region, error) {
+	place, err := score.ParsePlace(text)
+	if err != nil {
+		return score.Region{}, err
 	}
-	return out
+	return p.Resolve(place)
 }
 
 // fileName makes a name of letters, digits and dashes out of words.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -19,7 +20,8 @@ func newRealizeCmd(e *env) *cobra.Command {
 		Use:   "realize SPEC",
 		Short: "Write a chord, a stack or a cluster as notes, and play it",
 		Long: `Writes a chord label, a stack or a cluster as notes for two hands, and tells how
-the result is stacked and read. --play plays it, --out writes its sound.`,
+the result is stacked and read. --play plays it, --out writes its sound. A --tuning
+is laid out from the lowest note unless it names a tonic.`,
 		Example: `  plumbline realize "F#m7(b5) first inversion"
   plumbline realize "four-note quartal on D3"
   plumbline realize "quintal left hand on G2 with quartal right hand on B3" --play
@@ -53,7 +55,12 @@ the result is stacked and read. --play plays it, --out writes its sound.`,
 			if broken {
 				apart = 250 * time.Millisecond
 			}
-			clip, err := synth.Render(chordNotes(voicingPitches(v.Left, v.Right), 2*time.Second, apart, pitch.Hz(sf.a4)), opts)
+			ps := voicingPitches(v.Left, v.Right)
+			tuning, err := sf.tuned(lowest(ps))
+			if err != nil {
+				return &usageError{cmd.CommandPath(), err}
+			}
+			clip, err := synth.Render(chordNotes(ps, 2*time.Second, apart, tuning), opts)
 			if err != nil {
 				return err
 			}
@@ -71,10 +78,18 @@ the result is stacked and read. --play plays it, --out writes its sound.`,
 func voicingPitches(left, right []pitch.Pitch) []handPitch {
 	var out []handPitch
 	for _, p := range left {
-		out = append(out, handPitch{p, score.Left})
+		out = append(out, handPitch{pitch: p, hand: score.Left})
 	}
 	for _, p := range right {
-		out = append(out, handPitch{p, score.Right})
+		out = append(out, handPitch{pitch: p, hand: score.Right})
 	}
 	return out
+}
+
+// lowest returns the pitch class of the lowest note, 0 if there is none.
+func lowest(ps []handPitch) int {
+	if len(ps) == 0 {
+		return 0
+	}
+	return slices.MinFunc(ps, func(a, b handPitch) int { return a.pitch.Compare(b.pitch) }).pitch.PC()
 }

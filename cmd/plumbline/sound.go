@@ -7,7 +7,11 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
+
+	"github.com/spf13/cobra"
 
 	"plumbline/synth"
 	"plumbline/synth/speaker"
@@ -60,66 +64,39 @@ func strengthAt(p *score.Passage, t score.Time, h score.Hand) float64 {
 	return min(max(s, .2), 1)
 }
 
-// passageNotes turns sounding notes into notes for the synthesizer, from the moment from on, slowed down by slower (1 as
-// written, 2 half as fast). Grace notes are played just before what they decorate.
-func passageNotes(p *score.Passage, notes []score.Note, from, to score.Time, slower float64, a4 pitch.Hz) []synth.Note {
-	const grace = 90 * time.Millisecond
-	seconds := func(t score.Time) time.Duration {
-		return time.Duration((p.Seconds(t) - p.Seconds(from)) * slower * float64(time.Second))
-	}
-	before := map[score.Time]int{} // grace notes at an onset, for their order
-	for _, n := range notes {
-		if n.Grace != score.NoGrace {
-			before[n.Onset]++
-		}
-	}
-	lead := time.Duration(before[from]) * grace // room for grace notes at the very start
-	var out []synth.Note
-	for _, n := range notes {
-		s := synth.Note{Freq: synth.Hz(n.Pitch.Freq(a4)), Strength: strengthAt(p, n.Onset, n.Hand), Pan: pan(n.Hand)}
-		if n.Grace != score.NoGrace {
-			s.Start = max(lead+seconds(n.Onset)-time.Duration(before[n.Onset])*grace, 0)
-			s.Length = grace
-			before[n.Onset]--
-		} else {
-			start, end := n.Onset.Max(from), n.End().Min(to)
-			if !start.Less(end) {
-				continue
-			}
-			s.Start = lead + seconds(start)
-			s.Length = max(seconds(end)-seconds(start)-10*time.Millisecond, 20*time.Millisecond)
-		}
-		out = append(out, s)
-	}
-	return out
-}
-
-// handPitch is a pitch in a hand.
-type handPitch struct {
-	pitch pitch.Pitch
-	hand  score.Hand
-}
-
-// chordNotes lets pitches sound together for length, or one after the other from the bottom if apart is above 0.
-func chordNotes(ps []handPitch, length, apart time.Duration, a4 pitch.Hz) []synth.Note {
-	var out []synth.Note
-	for i, p := range ps {
-		start := time.Duration(i) * apart
-		out = append(out, synth.Note{Freq: synth.Hz(p.pitch.Freq(a4)), Start: start, Length: length + time.Duration(len(ps)-1)*apart - start,
-			Strength: plainStrength, Pan: pan(p.hand)})
-	}
-	return out
-}
-
 // errSilent says that there is nothing to hear.
 var errSilent = errors.New("nothing sounds there")
 
 // soundFlags are the flags of every command that makes sound.
 type soundFlags struct {
-	out   string
-	float bool
-	level float64
-	a4    float64
+	out    string
+	bits   int
+	float  bool
+	mono   bool
+	level  float64
+	a4     float64
+	voice  string
+	tuning string
+	even   bool // parts of the sound are to be compared
+}
+
+func (s *soundFlags) add(cmd *cobra.Command) {
+	var voices, tunings []string
+	for _, v := range synth.Voices() {
+		voices = append(voices, v.Name)
+	}
+	for _, t := range synth.Temperaments() {
+		tunings = append(tunings, t.String())
+	}
+	f := cmd.Flags()
+	f.StringVarP(&s.out, "out", "o", "", "write a WAV file instead of playing")
+	f.IntVar(&s.bits, "bits", 16, "bits of a sample in the file: 16, 24, or 32 for floats")
+	f.BoolVar(&s.float, "float", false, "the same as --bits 32")
+	f.BoolVar(&s.mono, "mono", false, "write one channel")
+	f.Float64Var(&s.level, "level", float64(synth.DefaultLevel), fmt.Sprintf("loudness in LUFS, %g to %g", float64(synth.MinLevel), float64(synth.MaxLevel)))
+	f.Float64Var(&s.a4, "a4", float64(pitch.A440), "frequency of A4 in Hz")
+	f.StringVar(&s.voice, "voice", synth.Struck.Name, "the sound: "+strings.Join(voices, ", "))
+	f.StringVar(&s.tuning, "tuning", synth.Equal.String(), strings.Join(tunings, ", ")+"; all but the first take a tonic, as in \"just on A\"")
 }
 
 func (s soundFlags) options() (synth.Options, error) {
@@ -127,17 +104,82 @@ func (s soundFlags) options() (synth.Options, error) {
 	if err := synth.CheckLevel(o.Level); err != nil {
 		return o, fmt.Errorf("--level: %w", err)
 	}
-	if !(s.a4 >= 392 && s.a4 <= 494) { // also refuses NaN; a whole tone either way
-		return o, fmt.Errorf("--a4 %g: want a frequency from 392 to 494 Hz (440 is usual)", s.a4)
+	if !(s.a4 >= float64(synth.MinA4) && s.a4 <= float64(synth.MaxA4)) { // also refuses NaN; a whole tone either way
+		return o, fmt.Errorf("--a4 %g: want a frequency from %g to %g Hz (440 is usual)", s.a4, float64(synth.MinA4), float64(synth.MaxA4))
 	}
-	return o, nil
+	if s.bits != 16 && s.bits != 24 && s.bits != 32 {
+		return o, fmt.Errorf("--bits %d: want 16, 24 or 32", s.bits)
+	}
+	if s.float && s.bits == 24 {
+		return o, errors.New("--float and --bits 24 exclude each other")
+	}
+	var err error
+	if o.Voice, err = synth.ParseVoice(s.voice); err != nil {
+		return o, fmt.Errorf("--voice: %w", err)
+	}
+	_, err = s.tuned(0)
+	return o, err
+}
+
+// tuned returns the tuning asked for, on a tonic (a pitch class) unless the flag names one.
+func (s soundFlags) tuned(tonic int) (synth.Tuning, error) {
+	name, on, found := strings.Cut(s.tuning, " on ")
+	t, err := synth.ParseTemperament(strings.TrimSpace(name))
+	if err != nil {
+		return synth.Tuning{}, fmt.Errorf("--tuning: %w", err)
+	}
+	if found {
+		c, err := pitch.ParseClass(strings.TrimSpace(on))
+		if err != nil {
+			return synth.Tuning{}, fmt.Errorf("--tuning: %w", err)
+		}
+		tonic = c.PC()
+	}
+	return synth.NewTuning(t, tonic, synth.Hz(s.a4))
 }
 
 func (s soundFlags) format() synth.Format {
-	if s.float {
-		return synth.Float32
+	f := synth.PCM16
+	switch {
+	case s.float || s.bits == 32:
+		f = synth.Float32
+	case s.bits == 24:
+		f = synth.PCM24
 	}
-	return synth.PCM16
+	if s.mono {
+		f |= synth.Mono
+	}
+	return f
+}
+
+// The first sound out of a device may find the volume turned up: it begins softer than it goes on. If two things are to be
+// compared in it, all of it is softer instead.
+const (
+	startBelow   synth.LU = 12
+	startRise             = 1500 * time.Millisecond
+	compareBelow synth.LU = 6
+)
+
+// startSoftly lets c, in place, rise from startBelow under its level over the time of startRise, or half its length if that is less.
+func startSoftly(c *synth.Clip) {
+	n := min(c.Rate.N(startRise), c.Frames()/2)
+	for i := range n {
+		// Even in decibels, with a bend at neither end.
+		db := -float64(startBelow) * (1 + math.Cos(math.Pi*float64(i)/float64(n))) / 2
+		g := float32(math.Pow(10, db/20))
+		c.Samples[2*i] *= g
+		c.Samples[2*i+1] *= g
+	}
+}
+
+// sound renders a plan and delivers it.
+func (e *env) sound(ctx context.Context, p *plan, opts synth.Options, s soundFlags, name string) error {
+	clip, err := synth.Render(p.notes, opts)
+	if err != nil {
+		return err
+	}
+	s.even = len(p.parts) > 1
+	return e.deliver(ctx, clip, s, name)
 }
 
 // deliver writes a clip to the file of --out, or else plays it; without a sound device it writes a file and says so. name is
@@ -153,7 +195,16 @@ func (e *env) deliver(ctx context.Context, clip *synth.Clip, s soundFlags, name 
 	sink, err := e.openSpeaker(ctx)
 	if err == nil {
 		defer sink.Close()
-		err = sink.Play(ctx, clip)
+		soft := *clip // a file keeps the clip as it is
+		soft.Samples = slices.Clone(clip.Samples)
+		if s.even {
+			for i := range soft.Samples {
+				soft.Samples[i] *= float32(math.Pow(10, -float64(compareBelow)/20))
+			}
+		} else {
+			startSoftly(&soft)
+		}
+		err = sink.Play(ctx, &soft)
 	}
 	if err == nil || ctx.Err() != nil || !errors.Is(err, speaker.ErrNoDevice) {
 		return err
