@@ -1007,8 +1007,10 @@ func typeOf(degs []degree) Type {
 			continue
 		}
 		if f.ID == "13-no11" || f.ID == "13-full" {
-			// A plain 13 is read with its eleventh, one with another fifth or ninth without.
-			bent := slices.ContainsFunc(degs, func(d degree) bool { return d.alter != 0 && (d.num == 5 || d.num == 9) })
+			// A plain 13 is read with its eleventh, one with another fifth or ninth in place of its own without.
+			bent := slices.ContainsFunc(degs, func(d degree) bool {
+				return d.alter != 0 && (d.num == 5 || d.num == 9) && !slices.Contains(degs, degree{d.num, 0})
+			})
 			if bent != (f.ID == "13-no11") {
 				continue
 			}

@@ -37,7 +37,7 @@ func TestParseLabel(t *testing.T) {
 		{"C2", "Cadd9"}, {"Cadd2", "Cadd9"}, {"Cadd9", "Cadd9"}, {"C(add9)", "Cadd9"}, {"Cmadd9", "Cmadd9"}, {"Cm(add9)", "Cmadd9"},
 		{"Cadd4", "Cadd11"}, {"C5", "open fifth C-G"}, {"Bb5", "open fifth Bb-F"}, {"open fifth Eb-Bb", "open fifth Eb-Bb"}, {"open fifth on D", "open fifth D-A"}, {"D5/A", "open fifth D-A over A"}, {"open fifth D-A over A", "open fifth D-A over A"}, {"A5(add#11)", "A5(add#11)"}, {"Aadd9(#11)", "Aadd9(#11)"}, {"A(add9add#11)", "Aadd9(#11)"}, {"A6/9(no5)", "A6/9(no5)"}, {"A major with added ninth and the sixth in place of the fifth", "A6/9(no5)"}, {"C6/9#11", "C6/9(#11)"}, {"Csus4(addmaj7)", "Csus4(addmaj7)"}, {"C7(add9)", "C9"}, {"C9(13)", "C9(13)"},
 		{"C7b9", "C7(b9)"}, {"C7♭9♯11", "C7(b9#11)"}, {"C7(b9,#11)", "C7(b9#11)"}, {"E7(#11 #9 #5)", "E7(#5#9#11)"}, {"Eb7(#11 #9)", "Eb7(#9#11)"},
-		{"C13b9", "C13(b9)"}, {"C13(#11)", "C13(#11)"}, {"Cmaj7#11", "Cmaj7(#11)"}, {"C7b13", "C7(b13)"},
+		{"C13b9", "C13(b9)"}, {"A13(b9 9)", "A13(b9add9)"}, {"A13(b9add9)", "A13(b9add9)"}, {"A13(addb9)", "A13(addb9)"}, {"C13(#11)", "C13(#11)"}, {"Cmaj7#11", "Cmaj7(#11)"}, {"C7b13", "C7(b13)"},
 		{"C7(no3)", "C7(no3)"}, {"C7 without the third", "C7(no3)"}, {"C7no5", "C7(no5)"}, {"C6(no5)", "C6(no5)"},
 		{"C major with the sixth in place of the fifth", "C6(no5)"}, {"C major, added sixth instead of the fifth", "C6(no5)"},
 		{"C with added sixth", "C6"}, {"C dominant seventh chord with lowered ninth and raised eleventh", "C7(b9#11)"},
