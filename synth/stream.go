@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"time"
 )
 
 // blockFrames is the number of frames worked on at a time: the buffers of a few buses fit in the first-level cache with the
@@ -356,6 +357,8 @@ type Stream struct {
 	gain       float64
 	cur, ahead [2 * blockFrames]float32
 	have       int // samples of cur given; 2*blockFrames if there is none left
+	turned     int // frames that have been cur
+	rise       softStart
 	err        error
 }
 
@@ -447,6 +450,36 @@ func (s *Stream) turn() {
 		s.cur[i+1] = float32(float64(s.cur[i+1]) * s.gain)
 	}
 	s.gain = to
+	s.rise.apply(s.cur[:], s.turned)
+	s.turned += blockFrames
+}
+
+// A softStart lets sound rise to its level over so many frames, from below.
+type softStart struct {
+	below  LU
+	frames int
+}
+
+// apply softens samples that begin at frame at.
+func (r softStart) apply(samples []float32, at int) {
+	for i := 0; i < len(samples) && at < r.frames; i, at = i+2, at+1 {
+		// Even in decibels but for a bend at either end.
+		db := -float64(r.below) * (1 + math.Cos(math.Pi*float64(at)/float64(r.frames))) / 2
+		g := float32(math.Pow(10, db/20))
+		samples[i] *= g
+		samples[i+1] *= g
+	}
+}
+
+// StartSoftly lets c, in place, begin below its level and rise to it over the time of rise, or half its length if that is less:
+// for the first sound out of a device, whose volume may be turned up.
+func (c *Clip) StartSoftly(below LU, rise time.Duration) {
+	softStart{below, min(c.Rate.N(rise), c.Frames()/2)}.apply(c.Samples, 0)
+}
+
+// StartSoftly does for s, before it is read, what [Clip.StartSoftly] does for a clip.
+func (s *Stream) StartSoftly(below LU, rise time.Duration) {
+	s.rise = softStart{below, min(s.e.rate.N(rise), s.frames/2)}
 }
 
 // PCM returns the rest of s as 16-bit samples, as [Clip.AppendPCM16] gives them.
@@ -459,16 +492,21 @@ type pcmReader struct {
 	left []byte
 }
 
-func (r *pcmReader) Read(dst []byte) (int, error) {
-	if len(r.left) == 0 {
-		n, err := r.s.Read(r.buf[:])
-		if err != nil {
-			return 0, err
+func (r *pcmReader) Read(dst []byte) (n int, err error) {
+	for n < len(dst) {
+		if len(r.left) == 0 {
+			k, err := r.s.Read(r.buf[:])
+			if err != nil {
+				if n > 0 {
+					return n, nil // the error comes again
+				}
+				return 0, err
+			}
+			r.left = appendPCM16(r.pcm[:0], r.buf[:k])
 		}
-		r.left = appendPCM16(r.pcm[:0], r.buf[:n])
+		k := copy(dst[n:], r.left)
+		n, r.left = n+k, r.left[k:]
 	}
-	n := copy(dst, r.left)
-	r.left = r.left[n:]
 	return n, nil
 }
 

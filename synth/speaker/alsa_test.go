@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"os/exec"
@@ -98,6 +99,28 @@ func longClip() *synth.Clip {
 	return c
 }
 
+// manyClips are 200 different short items.
+func manyClips() []*synth.Clip {
+	var clips []*synth.Clip
+	for i := range 200 {
+		f := 110 * synth.Hz(math.Pow(2, float64(i)/48))
+		c, err := synth.Render([]synth.Note{{Freq: f, Length: 15 * time.Millisecond, Strength: .6, Pan: -.3}, {Freq: 1.5 * f, Length: 10 * time.Millisecond, Strength: .6, Pan: .3}}, synth.Options{Level: -30})
+		if err != nil {
+			panic(err)
+		}
+		clips = append(clips, c)
+	}
+	return clips
+}
+
+func streamNotes() []synth.Note {
+	var notes []synth.Note
+	for i := range 12 {
+		notes = append(notes, synth.Note{Freq: 220 * synth.Hz(1+float64(i)/12), Start: time.Duration(i) * 150 * time.Millisecond, Length: 140 * time.Millisecond, Strength: .5})
+	}
+	return notes
+}
+
 func child(mode string) (r report) {
 	s, err := Open(context.Background())
 	r.Open, r.NoDevice, r.Detail = text(err), errors.Is(err, ErrNoDevice), len(Chatter())
@@ -137,7 +160,24 @@ func child(mode string) (r report) {
 		time.AfterFunc(300*time.Millisecond, func() { s.Close() })
 		play(context.Background(), sine)
 		play(context.Background(), childClips()[1])
+	case "many":
+		began := time.Now()
+		for _, c := range manyClips() {
+			if err := s.Play(context.Background(), c); err != nil {
+				r.Plays = append(r.Plays, err.Error())
+			}
+		}
+		r.Took = append(r.Took, time.Since(began).Seconds())
+	case "stream":
+		st, err := synth.NewStream(streamNotes(), synth.Options{})
+		if err != nil {
+			panic(err)
+		}
+		began := time.Now()
+		r.Plays = append(r.Plays, text(s.(Streamer).PlayStream(context.Background(), st)))
+		r.Took = append(r.Took, time.Since(began).Seconds())
 	case "hang":
+		play(context.Background(), childClips()[1])
 		play(context.Background(), childClips()[1])
 	case "pull":
 		play(context.Background(), childClips()[1])
@@ -370,6 +410,88 @@ func TestLongClip(t *testing.T) {
 	t.Logf("%d bytes for %d of sound", len(b), 2*len(want))
 }
 
+// TestManyItems: 200 items in a row come out whole and unchanged, with silence between and nothing else.
+func TestManyItems(t *testing.T) {
+	d := newTap(t, false, 0, false)
+	r, stderr := runChild(t, "many", d.conf)
+	got := d.samples()
+	if r.Open != "" || len(r.Plays) > 0 || stderr != "" {
+		t.Fatalf("child: %+v, stderr %q; want no error", r, stderr)
+	}
+	for i, c := range manyClips() {
+		want := core(pcm(c))
+		got = trimStart(got)
+		if len(got) < len(want) || !slices.Equal(got[:len(want)], want) {
+			t.Fatalf("item %d isn't found whole in what was played", i)
+		}
+		got = got[len(want):]
+	}
+	if rest := core(got); len(rest) != 0 {
+		t.Errorf("%d samples after the last item; want silence", len(rest))
+	}
+	t.Logf("200 items in %.2f s", r.Took[0])
+}
+
+// TestStreamPlayed: a stream played while it is made is the stream, bit for bit, without a gap.
+func TestStreamPlayed(t *testing.T) {
+	d := newTap(t, true, 0, false)
+	r, stderr := runChild(t, "stream", d.conf)
+	got := core(d.samples())
+	if r.Open != "" || strings.Join(r.Plays, "") != "" || stderr != "" {
+		t.Fatalf("child: %+v, stderr %q; want no error", r, stderr)
+	}
+	st, err := synth.NewStream(streamNotes(), synth.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, err := io.ReadAll(st.PCM())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := core(ints(all)); !slices.Equal(got, want) {
+		t.Errorf("%d samples played differ from the %d of the stream", len(got), len(want))
+	}
+}
+
+// TestWatchStderr: the sound system's lines are kept back, all others go on at once, and afterwards everything does.
+func TestWatchStderr(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "stderr")
+	file, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	before, err := unix.FcntlInt(2, unix.F_DUPFD_CLOEXEC, 3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { unix.Dup3(before, 2, 0); unix.Close(before) }()
+	if err := unix.Dup3(int(file.Fd()), 2, 0); err != nil {
+		t.Fatal(err)
+	}
+	end := watchStderr()
+	unix.Write(2, []byte("ALSA lib pcm_hw.c:1: (snd_pcm_hw) no such device\nplumbline: warning: mine\nno newline yet"))
+	shown := func() string {
+		b, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	for wait := time.Now(); shown() == "" && time.Since(wait) < 5*time.Second; time.Sleep(time.Millisecond) {
+	}
+	if got, want := shown(), "plumbline: warning: mine\n"; got != want {
+		t.Errorf("shown meanwhile: %q; want %q", got, want)
+	}
+	if got, want := end(), "ALSA lib pcm_hw.c:1: (snd_pcm_hw) no such device"; got != want {
+		t.Errorf("kept back: %q; want %q", got, want)
+	}
+	unix.Write(2, []byte("\nALSA lib again\n"))
+	if got, want := shown(), "plumbline: warning: mine\nno newline yet\nALSA lib again\n"; got != want {
+		t.Errorf("shown in all: %q; want %q", got, want)
+	}
+}
+
 // TestTurns: clips played at the same time by several goroutines come one after another, never mixed.
 func TestTurns(t *testing.T) {
 	d := newTap(t, false, 0, false)
@@ -481,12 +603,12 @@ func TestNoDevice(t *testing.T) {
 // TestDeviceHangs: a device that takes no more sound ends Play with an error, and Close too comes back.
 func TestDeviceHangs(t *testing.T) {
 	d := newTap(t, false, 1<<15, false)
-	r, _ := runChild(t, "hang", d.conf)
-	if len(r.Plays) != 1 || !r.NoDevice || !strings.Contains(r.Plays[0], "stopped working") {
-		t.Errorf("child: %+v; want an error about the device", r)
+	r, stderr := runChild(t, "hang", d.conf)
+	if len(r.Plays) != 2 || !r.NoDevice || !strings.Contains(r.Plays[0], "stopped working") || r.Plays[1] != r.Plays[0] || stderr != "" {
+		t.Fatalf("child: %+v, stderr %q; want the error about the device twice", r, stderr)
 	}
-	if len(r.Took) == 1 && r.Took[0] > 5 {
-		t.Errorf("Play gave up after %.1f s; want about 3", r.Took[0])
+	if r.Took[0] > 5 || r.Took[1] > .1 {
+		t.Errorf("Play gave up after %.1f s and %.3f s; want about 3, and at once", r.Took[0], r.Took[1])
 	}
 	if r.Closing > 2 {
 		t.Errorf("Close took %.1f s", r.Closing)
@@ -497,8 +619,11 @@ func TestDeviceHangs(t *testing.T) {
 // TestDeviceVanishes: a device pulled out in the middle of a clip ends Play with an error, and later plays at once.
 func TestDeviceVanishes(t *testing.T) {
 	d := newTap(t, true, 1<<16, true)
-	r, _ := runChild(t, "pull", d.conf)
+	r, stderr := runChild(t, "pull", d.conf)
 	d.samples()
+	if stderr != "" {
+		t.Errorf("stderr %q; want nothing", stderr)
+	}
 	if len(r.Plays) != 2 || !r.NoDevice || r.Plays[0] == "" || r.Plays[0] != r.Plays[1] {
 		t.Fatalf("child: %+v; want two errors about the device", r)
 	}

@@ -8,7 +8,14 @@
 //
 // The device runs at 48000 Hz, stereo, 16 bits; a clip is converted once, by [synth.Clip.AppendPCM16], and those are the
 // samples the device gets. A process has one device: opening again gives the same one, and once it has failed it stays so
-// until the program starts anew. Between clips the device is suspended, for an idle one costs processor time.
+// until the program starts anew: a device that vanished or stopped taking sound is not waited for a second time. Between clips the device is suspended, for an idle one costs processor time.
+//
+// # Standard error
+//
+// On Linux the sound system prints its troubles on file descriptor 2, from C, while it is opened and when a device vanishes. While
+// the device is being opened all of that descriptor's text is caught; while a clip plays, its lines go on to where they were going,
+// but for those that begin as the sound system's do. Both go into [DeviceError.Detail]. A crash of the program is still told
+// on the true standard error.
 //
 // # Hearing
 //
@@ -19,6 +26,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"sync"
 
@@ -39,6 +47,13 @@ type Sink interface {
 
 	// Close stops what is playing and lets the device rest. Calling it again does nothing.
 	Close() error
+}
+
+// A Streamer is a Sink that can begin to play before all is made.
+type Streamer interface {
+	Sink
+	// PlayStream plays what is left of s, made while it is heard, and returns as Play does; an error of s ends it too.
+	PlayStream(ctx context.Context, s *synth.Stream) error
 }
 
 // ErrNoDevice is wrapped by every *DeviceError: sound can't be heard here, but can be written to a file.
@@ -75,6 +90,17 @@ func check(clip *synth.Clip) error {
 	return nil
 }
 
+// checkStream does the same for a stream, which keeps below the ceiling by itself.
+func checkStream(s *synth.Stream) error {
+	switch {
+	case s == nil:
+		return errors.New("speaker: no stream")
+	case s.Rate() != synth.DefaultRate:
+		return fmt.Errorf("speaker: stream at %d Hz; want %d", int(s.Rate()), int(synth.DefaultRate))
+	}
+	return nil
+}
+
 // A Fake is a Sink for tests: it plays nothing, at once, and remembers what it was given. The zero value is ready.
 type Fake struct {
 	// Fail, if set, is asked before the n-th clip (from 0) is taken; its error is returned and the clip not kept.
@@ -88,7 +114,26 @@ type Fake struct {
 	closed chan struct{}
 }
 
-var _ Sink = (*Fake)(nil)
+var _ Streamer = (*Fake)(nil)
+
+// PlayStream keeps all of s as a clip.
+func (f *Fake) PlayStream(ctx context.Context, s *synth.Stream) error {
+	if err := checkStream(s); err != nil {
+		return err
+	}
+	c := &synth.Clip{Rate: s.Rate(), Samples: make([]float32, 0, 2*s.Frames())}
+	buf := make([]float32, 4096)
+	for {
+		n, err := s.Read(buf)
+		c.Samples = append(c.Samples, buf[:n]...)
+		if err == io.EOF {
+			return f.Play(ctx, c)
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
 
 // Play keeps a copy of clip, with the same refusals as a real Sink.
 func (f *Fake) Play(ctx context.Context, clip *synth.Clip) error {

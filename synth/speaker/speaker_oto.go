@@ -5,9 +5,13 @@ package speaker
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"runtime"
+	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/hajimehoshi/oto/v2"
@@ -32,6 +36,8 @@ const (
 	// so that holding a long clip whole would cost more than playing it. Only a device that isn't paced by a clock, which
 	// no listener has, needs the whole.
 	aheadMost = 20 * time.Second
+	// streamAhead is how much of a stream is made ahead.
+	streamAhead = 500 * time.Millisecond
 
 	bytesPerFrame = 4 // two channels of 16 bits
 )
@@ -47,6 +53,8 @@ var device = struct {
 	turn    chan struct{} // holds one token; who has it may play
 	// switched is closed when the last suspension or resumption is done; nil before the first.
 	switched chan struct{}
+	// dead is set once the device is lost, for good.
+	dead atomic.Pointer[DeviceError]
 }{opened: make(chan struct{}), turn: make(chan struct{}, 1)}
 
 // restoreStderr ends the first opening's hold on stderr; it may be called more than once.
@@ -72,8 +80,8 @@ func Open(ctx context.Context) (Sink, error) {
 	if device.err != nil {
 		return nil, device.err
 	}
-	if err := device.ctx.Err(); err != nil {
-		return nil, lost(err)
+	if err := gone(); err != nil {
+		return nil, err
 	}
 	return &sink{closing: make(chan struct{})}, nil
 }
@@ -112,12 +120,30 @@ func open() {
 	}
 }
 
+// lost gives the device up, so that nothing waits for it again, and returns the error that says so: the first one.
 func lost(err error) error {
-	return &DeviceError{Reason: "the device stopped working", Detail: device.chatter, Err: err}
+	device.dead.CompareAndSwap(nil, &DeviceError{Reason: "the device stopped working", Detail: device.chatter, Err: err})
+	return device.dead.Load()
+}
+
+// gone returns the error of a device that is lost, nil if it isn't.
+func gone() error {
+	if e := device.dead.Load(); e != nil {
+		return e
+	}
+	if err := device.ctx.Err(); err != nil {
+		return lost(err)
+	}
+	return nil
 }
 
 // rest suspends the device. Its error is Context.Err, which is looked at before each play.
-func rest() { wait(switchDevice(device.ctx.Suspend), restWait) }
+func rest() {
+	done := switchDevice(device.ctx.Suspend)
+	if device.dead.Load() == nil {
+		wait(done, restWait)
+	}
+}
 
 // switchDevice suspends or resumes the device, in its turn, and closes the channel it returns when that is done. The library
 // does either only while the device isn't taking samples, so that a hanging device keeps it waiting for ever: the caller
@@ -171,7 +197,28 @@ func (s *sink) Play(ctx context.Context, clip *synth.Clip) error {
 	if err := check(clip); err != nil {
 		return err
 	}
+	quiet := clip.Rate.N(drain)
+	pcm := make([]byte, 0, (clip.Frames()+quiet)*bytesPerFrame)
+	pcm = clip.AppendPCM16(pcm)
+	pcm = append(pcm, make([]byte, quiet*bytesPerFrame)...) // whole frames: a part of one would never be played
+	buffer := min(len(pcm), clip.Rate.N(aheadMost)*bytesPerFrame) + bytesPerFrame
+	return s.turn(ctx, bytes.NewReader(pcm), clip.Frames(), buffer)
+}
+
+func (s *sink) PlayStream(ctx context.Context, st *synth.Stream) error {
+	if err := checkStream(st); err != nil {
+		return err
+	}
+	quiet := bytes.NewReader(make([]byte, st.Rate().N(drain)*bytesPerFrame))
+	return s.turn(ctx, io.MultiReader(st.PCM(), quiet), st.Frames(), st.Rate().N(streamAhead)*bytesPerFrame)
+}
+
+// turn waits for the sink's turn and plays so many frames of src and the silence after them.
+func (s *sink) turn(ctx context.Context, src io.Reader, frames, buffer int) (err error) {
 	if err := s.stopped(ctx); err != nil {
+		return err
+	}
+	if err := device.dead.Load(); err != nil {
 		return err
 	}
 	select {
@@ -185,13 +232,23 @@ func (s *sink) Play(ctx context.Context, clip *synth.Clip) error {
 	if err := s.stopped(ctx); err != nil { // select takes any case that is ready
 		return err
 	}
-	if err := device.ctx.Err(); err != nil {
-		return lost(err)
+	if err := gone(); err != nil {
+		return err
 	}
-	if clip.Frames() == 0 {
+	if frames == 0 {
 		return nil
 	}
-	return s.play(ctx, clip)
+	end := watchStderr()
+	defer func() {
+		chatter := end()
+		var de *DeviceError
+		if errors.As(err, &de) && chatter != "" {
+			told := *de
+			told.Detail = strings.TrimSpace(de.Detail + "\n" + chatter)
+			err = &told
+		}
+	}()
+	return s.play(ctx, src, synth.DefaultRate.D(frames), buffer)
 }
 
 // stopped returns the error of a play that mustn't begin, or nil.
@@ -205,17 +262,12 @@ func (s *sink) stopped(ctx context.Context) error {
 }
 
 // play has the turn.
-func (s *sink) play(ctx context.Context, clip *synth.Clip) error {
-	quiet := clip.Rate.N(drain)
-	pcm := make([]byte, 0, (clip.Frames()+quiet)*bytesPerFrame)
-	pcm = clip.AppendPCM16(pcm)
-	pcm = append(pcm, make([]byte, quiet*bytesPerFrame)...) // whole frames: a part of one would never be played
-
-	p := device.ctx.NewPlayer(bytes.NewReader(pcm))
+func (s *sink) play(ctx context.Context, src io.Reader, length time.Duration, buffer int) error {
+	p := device.ctx.NewPlayer(src)
 	defer runtime.KeepAlive(p) // a player that is collected falls silent
 	defer p.Close()            // else it stays in the mixer
 	if b, ok := p.(oto.BufferSizeSetter); ok {
-		b.SetBufferSize(min(len(pcm), clip.Rate.N(aheadMost)*bytesPerFrame) + bytesPerFrame)
+		b.SetBufferSize(buffer)
 	}
 	p.Play() // fills the buffer, while the device still rests
 	defer rest()
@@ -225,7 +277,7 @@ func (s *sink) play(ctx context.Context, clip *synth.Clip) error {
 
 	tick := time.NewTicker(poll)
 	defer tick.Stop()
-	late := time.NewTimer(clip.Duration() + drain + playGrace)
+	late := time.NewTimer(length + drain + playGrace)
 	defer late.Stop()
 	for p.IsPlaying() {
 		if err := device.ctx.Err(); err != nil { // IsPlaying stays true for ever then
@@ -240,7 +292,7 @@ func (s *sink) play(ctx context.Context, clip *synth.Clip) error {
 			fade(p)
 			return ErrClosed
 		case <-late.C:
-			return lost(fmt.Errorf("a clip of %v isn't over %v after its time", clip.Duration(), playGrace))
+			return lost(fmt.Errorf("a clip of %v isn't over %v after its time", length, playGrace))
 		}
 	}
 	if err := p.Err(); err != nil {
