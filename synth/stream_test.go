@@ -162,6 +162,33 @@ func TestStreamCeiling(t *testing.T) {
 	}
 }
 
+// TestStartSoftly: a soft start rises to the level without a jump and leaves the rest alone, of a clip and of a stream.
+func TestStartSoftly(t *testing.T) {
+	flat := &Clip{Rate: DefaultRate, Samples: make([]float32, 2*48000*4)}
+	for i := range flat.Samples {
+		flat.Samples[i] = .25
+	}
+	flat.StartSoftly(12, 1500*time.Millisecond)
+	if first := 20 * math.Log10(float64(flat.Samples[0])/.25); math.Abs(first+12) > .01 {
+		t.Errorf("begins %.2f dB below; want 12", -first)
+	}
+	for i := 2; i < len(flat.Samples); i++ {
+		if flat.Samples[i] < flat.Samples[i-2] || flat.Samples[i] > flat.Samples[i-2]*1.0001 {
+			t.Fatalf("jumps from %g to %g at sample %d", flat.Samples[i-2], flat.Samples[i], i)
+		}
+	}
+	if at := 2 * 72000; flat.Samples[at] != .25 {
+		t.Errorf("%g after 1.5 s; want 0.25", flat.Samples[at])
+	}
+	want := &Clip{Rate: DefaultRate, Samples: drain(t, stream(t, piece(3), Options{}), func() int { return 1 << 16 })}
+	want.StartSoftly(12, time.Second)
+	s := stream(t, piece(3), Options{})
+	s.StartSoftly(12, time.Second)
+	if got := drain(t, s, func() int { return 999 }); !slices.Equal(got, want.Samples) {
+		t.Error("a stream's soft start isn't that of a clip")
+	}
+}
+
 // TestStreamError: a voice that fails while it sounds ends the stream with its error, after what came before.
 func TestStreamError(t *testing.T) {
 	late := Voice{"late", Attack, Release, func(dst []Partial, f Hz, s float64) []Partial {

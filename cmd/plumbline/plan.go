@@ -100,6 +100,24 @@ type planPart struct {
 	at   time.Duration
 }
 
+// countInPart is the name of the count-in among the parts.
+const countInPart = "count-in"
+
+// compares reports whether p holds different things, to be heard against each other.
+func (p *plan) compares() bool {
+	first := ""
+	for _, q := range p.parts {
+		switch {
+		case q.what == countInPart || q.what == first:
+		case first == "":
+			first = q.what
+		default:
+			return true
+		}
+	}
+	return false
+}
+
 const (
 	partGap   = 700 * time.Millisecond // between things heard one after the other
 	brokenGap = 250 * time.Millisecond // between the notes of a broken chord
@@ -142,7 +160,7 @@ func newPlan(p *score.Passage, places []score.Region, l listening) (*plan, error
 			}
 		}
 	}
-	if len(out.notes) == 0 || !slices.ContainsFunc(out.parts, func(p planPart) bool { return p.what != "count-in" }) {
+	if len(out.notes) == 0 || !slices.ContainsFunc(out.parts, func(p planPart) bool { return p.what != countInPart }) {
 		return nil, errSilent
 	}
 	slices.SortStableFunc(out.notes, func(a, b synth.Note) int { return cmp.Compare(a.Start, b.Start) })
@@ -211,7 +229,7 @@ func (out *plan) countIn(p *score.Passage, from score.Time, slower float64) {
 	quarter := (p.Seconds(from.Add(score.Quarters(1))) - p.Seconds(from)) * slower
 	at := func(t score.Time) time.Duration { return time.Duration(t.Float() * quarter * float64(time.Second)) }
 	end := meter.Length().Add(gone)
-	out.parts = append(out.parts, planPart{"count-in", out.length})
+	out.parts = append(out.parts, planPart{countInPart, out.length})
 	for t, n := (score.Time{}), 0; t.Less(end); t, n = t.Add(meter.Beat()), n+1 {
 		tick := synth.Note{Freq: 1320, Start: out.length + at(t), Length: 40 * time.Millisecond, Strength: .18, Voice: &synth.Tick}
 		if inBar := t; inBar == (score.Time{}) || inBar == meter.Length() {

@@ -160,25 +160,39 @@ const (
 	compareBelow synth.LU = 6
 )
 
-// startSoftly lets c, in place, rise from startBelow under its level over the time of startRise, or half its length if that is less.
-func startSoftly(c *synth.Clip) {
-	n := min(c.Rate.N(startRise), c.Frames()/2)
-	for i := range n {
-		// Even in decibels, with a bend at neither end.
-		db := -float64(startBelow) * (1 + math.Cos(math.Pi*float64(i)/float64(n))) / 2
-		g := float32(math.Pow(10, db/20))
-		c.Samples[2*i] *= g
-		c.Samples[2*i+1] *= g
-	}
-}
+// streamFrom is the length from which a plan is played while it is rendered.
+const streamFrom = 20 * time.Second
 
-// sound renders a plan and delivers it.
+// sound plays a plan, or writes it into a file.
 func (e *env) sound(ctx context.Context, p *plan, opts synth.Options, s soundFlags, name string) error {
+	s.even = p.compares()
+	if s.out == "" && p.length >= streamFrom {
+		sink, err := e.openSpeaker(ctx)
+		if st, ok := sink.(speaker.Streamer); err == nil && ok {
+			defer sink.Close()
+			soft := opts
+			if s.even {
+				if soft.Level == 0 {
+					soft.Level = synth.DefaultLevel
+				}
+				soft.Level = max(soft.Level-synth.LUFS(compareBelow), synth.MinLevel)
+			}
+			stream, err := synth.NewStream(p.notes, soft)
+			if err != nil {
+				return err
+			}
+			if !s.even {
+				stream.StartSoftly(startBelow, startRise)
+			}
+			if err = st.PlayStream(ctx, stream); err == nil || ctx.Err() != nil || !errors.Is(err, speaker.ErrNoDevice) {
+				return err
+			}
+		}
+	}
 	clip, err := synth.Render(p.notes, opts)
 	if err != nil {
 		return err
 	}
-	s.even = len(p.parts) > 1
 	return e.deliver(ctx, clip, s, name)
 }
 
@@ -202,7 +216,7 @@ func (e *env) deliver(ctx context.Context, clip *synth.Clip, s soundFlags, name 
 				soft.Samples[i] *= float32(math.Pow(10, -float64(compareBelow)/20))
 			}
 		} else {
-			startSoftly(&soft)
+			soft.StartSoftly(startBelow, startRise)
 		}
 		err = sink.Play(ctx, &soft)
 	}

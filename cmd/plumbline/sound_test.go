@@ -2,12 +2,18 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
 	"plumbline/drills"
 	"plumbline/synth"
+	"plumbline/synth/speaker"
+	"plumbline/theory/pitch"
 	"plumbline/theory/score"
 )
 
@@ -64,38 +70,104 @@ func TestDrillLoudness(t *testing.T) {
 	}
 }
 
-// TestStartSoftly: the first sound out of a device rises to its level without a jump, and ends as it was.
-func TestStartSoftly(t *testing.T) {
-	flat := &synth.Clip{Rate: synth.DefaultRate, Samples: make([]float32, 2*48000*4)}
-	for i := range flat.Samples {
-		flat.Samples[i] = .25
+// TestHearPlays: what hear plays on a device begins softly and is else what it writes into a file; long music is streamed,
+// and a comparison has one level throughout.
+func TestHearPlays(t *testing.T) {
+	p := readPlanPassage(t)
+	place := []score.Region{placeOf(t, p, "bars 1-2")}
+	at := func(c *synth.Clip, from, to time.Duration) *synth.Clip {
+		return &synth.Clip{Rate: c.Rate, Samples: c.Samples[2*c.Rate.N(from) : 2*c.Rate.N(to)]}
 	}
-	startSoftly(flat)
-	if first := 20 * math.Log10(float64(flat.Samples[0])/.25); math.Abs(first+float64(startBelow)) > .01 {
-		t.Errorf("begins %.2f dB below; want %g", -first, float64(startBelow))
-	}
-	for i := 2; i < len(flat.Samples); i++ {
-		if flat.Samples[i] < flat.Samples[i-2] || flat.Samples[i] > flat.Samples[i-2]*1.001 {
-			t.Fatalf("jumps from %g to %g at sample %d", flat.Samples[i-2], flat.Samples[i], i)
+	for _, tt := range []struct {
+		l    listening
+		from time.Duration // from where on the level is full
+		less float64       // dB
+	}{
+		{listening{slower: 1}, 2 * time.Second, 0},
+		{listening{slower: 1, loop: 5}, 2 * time.Second, 0}, // 30 s
+		{listening{slower: 1, compare: []noteName{{class: pitch.Class{Letter: pitch.G}, any: true}}}, 0, float64(compareBelow)},
+	} {
+		pl, err := newPlan(p, place, tt.l)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w := newWorld(t, "")
+		if err := w.sound(context.Background(), pl, synth.Options{}, soundFlags{}, "x"); err != nil {
+			t.Fatal(err)
+		}
+		written, err := synth.Render(pl.notes, synth.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		clips := w.fake.Clips()
+		if len(clips) != 1 || clips[0].Frames() != written.Frames() || w.out.Len()+w.err.Len() > 0 {
+			t.Fatalf("%d clips; stdout %q, stderr %q", len(clips), w.out.String(), w.err.String())
+		}
+		off := func(from, to time.Duration) float64 {
+			return 20 * math.Log10(at(clips[0], from, to).RMS()/at(written, from, to).RMS())
+		}
+		rest := off(tt.from, written.Duration())
+		if slack := 1.0; math.Abs(rest+tt.less) > slack {
+			t.Errorf("%+v: %.2f dB off from %v on; want %g", tt.l, rest, tt.from, -tt.less)
+		}
+		if early := off(0, 100*time.Millisecond) - rest; tt.from > 0 && (early > -10 || early < -13) {
+			t.Errorf("%+v: begins %.2f dB below; want about %g", tt.l, -early, float64(startBelow))
 		}
 	}
-	if at := 2 * synth.DefaultRate.N(startRise); flat.Samples[at] != .25 {
-		t.Errorf("%g after %v; want 0.25", flat.Samples[at], startRise)
-	}
-}
-
-// TestHearPlays: what hear plays on a device has the loudness asked for but for its soft start, and a comparison one level.
-func TestHearPlays(t *testing.T) {
-	pl, err := newPlan(readPlanPassage(t), []score.Region{placeOf(t, readPlanPassage(t), "bars 1-2")}, listening{slower: 1, loop: 3})
+	// Without a device the same comes in a file.
+	w := newWorld(t, "")
+	w.fake.Fail = func(int) error { return &speaker.DeviceError{Reason: "pulled"} }
+	pl, err := newPlan(p, place, listening{slower: 1, loop: 5})
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := newWorld(t, "")
-	if err := w.sound(context.Background(), pl, synth.Options{}, soundFlags{}, "x"); err != nil {
+	if err := w.sound(context.Background(), pl, synth.Options{}, soundFlags{bits: 24}, "x"); err != nil {
 		t.Fatal(err)
 	}
-	clips := w.fake.Clips()
-	if len(clips) != 1 || clips[0].Duration() < 17*time.Second || w.out.Len() != 0 {
-		t.Fatalf("%d clips, stdout %q", len(clips), w.out.String())
+	file, err := os.Open(strings.TrimSpace(w.out.String()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	if c, f, err := synth.ReadWAV(file); err != nil || f != synth.PCM24 || c.Duration() < 30*time.Second {
+		t.Errorf("the file: %v, %v; want all of it in 24 bits", f, err)
+	}
+}
+
+// A pulledSink takes so many clips, even those that are cut short, and then its device is gone.
+type pulledSink struct{ taken, most int }
+
+func (p *pulledSink) Play(context.Context, *synth.Clip) error {
+	if p.taken++; p.taken > p.most {
+		return &speaker.DeviceError{Reason: "the device stopped working"}
+	}
+	return nil
+}
+
+func (p *pulledSink) Close() error { return nil }
+
+// TestDrillPlugPulled: the device goes in the middle of a drill, whatever the moment: it goes on with files, says so once, and
+// every answer is recorded.
+func TestDrillPlugPulled(t *testing.T) {
+	const count = 4 // questions, each of them played twice
+	for most := range 2*count - 1 {
+		w := newWorld(t, strings.Repeat("play\n1\n", count))
+		w.openSpeaker = func(context.Context) (speaker.Sink, error) { return &pulledSink{most: most}, nil }
+		dir := t.TempDir()
+		t.Setenv("TMPDIR", dir)
+		if code := w.drillArgs("--count", fmt.Sprint(count), "--seed", "3"); code != exitDone {
+			t.Fatalf("pulled after clip %d: exit %d, stderr %s", most, code, w.err.String())
+		}
+		if sum := w.recorded(t); sum.Total.Asked != count {
+			t.Errorf("pulled after clip %d: %d answers recorded; want %d", most, sum.Total.Asked, count)
+		}
+		if n := strings.Count(w.err.String(), "the device stopped working"); n != 1 {
+			t.Errorf("pulled after clip %d: told %d times; want once\n%s", most, n, w.err.String())
+		}
+		// The clip that failed is told of at the next one, which is the first in a file; a question has one file.
+		files, err := filepath.Glob(filepath.Join(dir, "plumbline-drill-*", "question-*.wav"))
+		if want := count - (most+1)/2; err != nil || len(files) != want {
+			t.Errorf("pulled after clip %d: files %v, %v; want %d", most, files, err, want)
+		}
 	}
 }
