@@ -3,17 +3,19 @@ module plumbline
 go 1.26.0
 
 require (
+	github.com/hajimehoshi/oto/v2 v2.4.3
+	github.com/mattn/go-sqlite3 v1.14.53
+	github.com/rogpeppe/go-internal v1.16.0
+	github.com/spf13/cobra v1.10.2
+	gitlab.com/gomidi/midi/v2 v2.2.10
+	golang.org/x/sys v0.50.0
+	golang.org/x/term v0.48.0
+	gonum.org/v1/gonum v0.17.0
+)
+
+require (
 	github.com/ebitengine/purego v0.4.1 // indirect
-	github.com/hajimehoshi/oto/v2 v2.4.3 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
-	github.com/mattn/go-sqlite3 v1.14.53 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
-	github.com/spf13/cobra v1.10.2 // indirect
 	github.com/spf13/pflag v1.0.9 // indirect
-	gitlab.com/gomidi/midi/v2 v2.2.10 // indirect
-	golang.org/x/sys v0.50.0 // indirect
-	golang.org/x/term v0.48.0 // indirect
-	golang.org/x/text v0.44.0 // indirect
 	golang.org/x/tools v0.52.0 // indirect
-	gonum.org/v1/gonum v0.17.0 // indirect
 )
