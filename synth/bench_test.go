@@ -112,6 +112,32 @@ func BenchmarkRender(b *testing.B) {
 	}
 }
 
+// BenchmarkAgainstNaive reports how many times faster a finished clip, loudness set, comes out of Render than samples come
+// out of the naive way, the two in turn in one process.
+func BenchmarkAgainstNaive(b *testing.B) {
+	notes := benchNotes()
+	for _, v := range []Voice{slow, Struck} {
+		b.Run(v.Name, func(b *testing.B) {
+			b.ReportAllocs()
+			var plain, ours time.Duration
+			const each = 10
+			for b.Loop() {
+				began := time.Now()
+				naive(notes, DefaultRate, v)
+				plain += time.Since(began)
+				began = time.Now()
+				for range each {
+					if _, err := Render(notes, Options{Voice: v}); err != nil {
+						b.Fatal(err)
+					}
+				}
+				ours += time.Since(began)
+			}
+			b.ReportMetric(each*plain.Seconds()/ours.Seconds(), "x-naive")
+		})
+	}
+}
+
 func BenchmarkLoudness(b *testing.B) {
 	c, err := Render(benchNotes(), Options{})
 	if err != nil {

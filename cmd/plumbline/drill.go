@@ -352,6 +352,10 @@ func (s *sitting) ask(ctx context.Context, in input, f face, q drills.Question) 
 		if path, err = s.sound.make(ctx, q.Number, "", q.Left, q.Right, 0); err != nil {
 			return err
 		}
+		if q.Number < s.count {
+			next := s.d.Question(q.Number + 1)
+			s.sound.ahead(next.Number, next.Left, next.Right)
+		}
 	}
 	asked := s.e.now()
 	if err := f.question(q, path); err != nil {

@@ -35,6 +35,7 @@ type drillSound struct {
 	silent bool        // neither play nor write
 	voice  synth.Voice // the same for all questions; the zero value is the usual one
 
+	next   *nextClip // nil if none is under way
 	sink   speaker.Sink
 	cancel context.CancelFunc
 	done   chan error // of what is playing; nil if nothing is
@@ -58,11 +59,43 @@ func (d *drillSound) make(ctx context.Context, n int, what string, left, right [
 	if d.silent {
 		return "", nil
 	}
-	c, err := d.clip(n, left, right, apart)
+	var c *synth.Clip
+	var err error
+	if next := d.next; what == "" && next != nil && next.n == n {
+		d.next = nil
+		got := <-next.done
+		c, err = got.clip, got.err
+	} else {
+		c, err = d.clip(n, left, right, apart)
+	}
 	if err != nil {
 		return "", err
 	}
 	return d.present(ctx, n, what, c)
+}
+
+// A nextClip is the sound of the next question while it is rendered.
+type nextClip struct {
+	n    int
+	done chan rendered // holds one
+}
+
+type rendered struct {
+	clip *synth.Clip
+	err  error
+}
+
+// ahead renders question n while the one before it sounds, so that it comes without a wait.
+func (d *drillSound) ahead(n int, left, right []pitch.Pitch) {
+	if d.silent {
+		return
+	}
+	next := &nextClip{n, make(chan rendered, 1)}
+	d.next = next
+	go func() {
+		c, err := d.clip(n, left, right, 0)
+		next.done <- rendered{c, err}
+	}()
 }
 
 // compare plays one chord and then another, at one level.
