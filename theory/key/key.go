@@ -1,6 +1,7 @@
 // Package key holds keys: a tonic, a mode, the signature they are written with and the scale they give.
 //
-// Start with [Parse] and [FromSignature]. The package finds no keys in music yet and names no numerals.
+// Start with [Parse] and [FromSignature] for keys, [Key.Numerals] for chords as Roman numerals and [Rank] for the keys some
+// notes may be in. Keys of music in time are found by package harmony.
 package key
 
 import (
