@@ -133,11 +133,12 @@ func newEngine(notes []Note, o Options) (*engine, error) {
 	if !sorted {
 		slices.SortStableFunc(e.notes, func(a, b scheduled) int { return int(a.start - b.start) })
 	}
-	// As many slots as notes sound in one block.
-	change := make([]int32, e.frames/blockFrames+3)
+	// As many slots as notes sound within one stretch of eight blocks: a few more than needed, counted in less time.
+	const stretch = 8 * blockFrames
+	change := make([]int32, e.frames/stretch+3)
 	for _, s := range e.notes {
-		change[s.start/blockFrames]++
-		change[e.end(s)/blockFrames+1]--
+		change[s.start/stretch]++
+		change[(e.end(s)+blockFrames)/stretch+1]--
 	}
 	most, now := 0, 0
 	for _, c := range change {
@@ -513,8 +514,8 @@ func (r *pcmReader) Read(dst []byte) (n int, err error) {
 // estimateWindow and estimateWindows say of how much of a stream the loudness is worked out: long music is looked into at
 // so many places, spread evenly from its beginning to its end, so that it takes no longer to begin.
 const (
-	estimateWindow  = 100 // tenths of a second
-	estimateWindows = 12
+	estimateWindow  = 80 // tenths of a second
+	estimateWindows = 6
 )
 
 // estimate works out the gain that brings the notes to level: the K-weighted powers of all partials are added up in tenths
@@ -571,7 +572,7 @@ func meterOf(e *engine) *expecter {
 // of returns what is known of a note, for at least so many hops.
 func (m *expecter) of(n scheduled, hops int) *expected {
 	given := &m.e.given[n.note]
-	k := expectedKey{int16(math.Round(12 * math.Log2(float64(given.Freq)))), int16(12 * given.Strength), n.voice}
+	k := expectedKey{int16(math.Round(12 * math.Log2(float64(given.Freq)))), int16(8 * given.Strength), n.voice}
 	x := m.known[k]
 	if x == nil {
 		x = &expected{hops: make([]float64, 0, max(hops, 24))}

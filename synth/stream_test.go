@@ -115,6 +115,7 @@ func TestStreamLoudness(t *testing.T) {
 		}
 	}
 	check("a piece", piece(20), Options{})
+	check("a long piece", piece(40), Options{})
 	r := rand.New(rand.NewPCG(2, 9))
 	for _, v := range Voices() {
 		for range 4 {
