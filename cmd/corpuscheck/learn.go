@@ -4,44 +4,18 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 	"sync"
 
 	"plumbline/theory/harmony"
 )
 
-// A study is a piece prepared for reading, with the expert's labels.
-type study struct {
-	piece
-	lesson harmony.Lesson
-}
-
-func prepare(pieces []piece) []study {
-	out := make([]study, len(pieces))
-	for i, p := range pieces {
-		l := harmony.Lesson{Music: harmony.New(p.Passage)}
-		for _, t := range p.Truth {
-			l.Spans = append(l.Spans, harmony.Span{From: t.From, To: t.To})
-			l.Chords = append(l.Chords, chordOf(t))
-			l.Keys = append(l.Keys, t.Key)
-		}
-		out[i] = study{p, l}
-	}
-	return out
-}
-
-// chordOf returns the chord of a label; its quality is -1 if the label's is not known.
-func chordOf(l label) harmony.Chord {
-	q, ok := harmony.ParseQuality(l.Quality)
-	if !ok {
-		q = -1
-	}
-	return harmony.Chord{Root: l.Root, Quality: q, Bass: l.Bass}
-}
-
 func lessons(studies []study) []harmony.Lesson {
 	var out []harmony.Lesson
 	for _, s := range studies {
-		out = append(out, s.lesson)
+		if len(s.Truth) > 0 {
+			out = append(out, s.lesson)
+		}
 	}
 	return out
 }
@@ -49,6 +23,7 @@ func lessons(studies []study) []harmony.Lesson {
 // A trial learns on some studies and measures on others.
 type trial struct {
 	name        string
+	fold        bool // one of four; their figures are put together
 	learn, test []study
 }
 
@@ -62,7 +37,7 @@ func trials(studies []study) []trial {
 			continue
 		}
 		seen[s.Set] = true
-		t := trial{name: "other sets -> " + s.Set}
+		t := trial{name: "learned on other sets"}
 		for _, o := range studies {
 			if o.Set == s.Set {
 				t.test = append(t.test, o)
@@ -74,56 +49,67 @@ func trials(studies []study) []trial {
 			out = append(out, t)
 		}
 	}
-	if os.Getenv("XP") != "" {
-		return out
-	}
-	for f := 0; f < 4; f++ {
-		t := trial{name: fmt.Sprintf("fold %d of 4", f+1)}
+	const folds = 4
+	for f := 0; f < folds; f++ {
+		t := trial{name: "learned on three folds of four", fold: true}
 		for i, o := range studies {
-			if i%4 == f {
+			if i%folds == f {
 				t.test = append(t.test, o)
 			} else {
 				t.learn = append(t.learn, o)
 			}
 		}
-		out = append(out, t)
+		if len(t.learn) > 0 && len(t.test) > 0 {
+			out = append(out, t)
+		}
 	}
 	return out
 }
 
-// cross runs trials, two at a time, and prints the figures of each set; those of the four folds are put together.
-func cross(w io.Writer, ts []trial) {
-	figs := make([]map[string]*figures, len(ts))
+// cross runs trials, two at a time, and writes the figures of each set.
+func cross(w io.Writer, ts []trial) error {
+	figs := make([][]*figures, len(ts))
 	var wg sync.WaitGroup
 	gate := make(chan bool, 2)
 	for i, t := range ts {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
+		wg.Go(func() {
 			gate <- true
 			defer func() { <-gate }()
-			tables := harmony.Learn(lessons(t.learn))
-			figs[i] = measure(tables, t.test)
-			if os.Getenv("DIAG") != "" {
-				diagnose(w, tables, t.test)
-			}
-		}()
+			figs[i], _ = measure(harmony.Learn(lessons(t.learn)), t.test)
+		})
 	}
 	wg.Wait()
 	folds := map[string]*figures{}
 	for i, t := range ts {
-		for set, f := range figs[i] {
-			if len(t.name) > 4 && t.name[:4] == "fold" {
-				if folds[set] == nil {
-					folds[set] = &figures{Name: set}
+		for _, f := range figs[i] {
+			if !t.fold {
+				if _, err := fmt.Fprintf(w, "%s, %s: %v\n", f.Name, t.name, f); err != nil {
+					return err
 				}
-				folds[set].add(f)
 				continue
 			}
-			fmt.Fprintf(w, "%-45s %v\n", t.name, f)
+			if folds[f.Name] == nil {
+				folds[f.Name] = &figures{Name: f.Name}
+			}
+			folds[f.Name].add(f)
 		}
 	}
 	for _, set := range sortedKeys(folds) {
-		fmt.Fprintf(w, "%-45s %v\n", "4 folds: "+set, folds[set])
+		if _, err := fmt.Fprintf(w, "%s, learned on three folds of four: %v\n", set, folds[set]); err != nil {
+			return err
+		}
 	}
+	return nil
+}
+
+// learn writes the tables learned from studies to a file.
+func learn(file string, studies []study) error {
+	var b strings.Builder
+	if _, err := harmony.Learn(lessons(studies)).WriteTo(&b); err != nil {
+		return fmt.Errorf("corpuscheck: %w", err)
+	}
+	if err := os.WriteFile(file, []byte(b.String()), 0o666); err != nil {
+		return fmt.Errorf("corpuscheck: %w", err)
+	}
+	return nil
 }

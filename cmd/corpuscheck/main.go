@@ -1,9 +1,14 @@
 // Command corpuscheck measures the readings of plumbline against an expert-labelled corpus. It is for developers.
 //
-//	corpuscheck [-json] FOLDER...
+//	corpuscheck [-json] [-worst] FOLDER...        measure with the tables that ship
+//	corpuscheck -cross FOLDER...                  learn on a part and measure on the rest
+//	corpuscheck -learn FILE FOLDER...             learn the tables that ship anew
 //
-// A folder holds PIECE.notes.tsv, PIECE.truth.tsv and PIECE.planted.tsv, or folders of them. For now it tells what was read,
-// and which labels have a span that can't be.
+// A folder holds PIECE.notes.tsv, PIECE.truth.tsv and PIECE.planted.tsv, or folders of them; each folder is a set.
+//
+// Of the truth the readings see nothing but the bounds of the spans. Figures: the part of the labels whose root, root and
+// quality, bass and key are read as the expert has them (as they sound), and the whole numeral, all of these; the part of the
+// expert's labels that fail as claims (false alarms) and of the planted slips that do (caught).
 package main
 
 import (
@@ -19,8 +24,10 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 func run(args []string, stdout, stderr io.Writer) int {
 	flags := flag.NewFlagSet("corpuscheck", flag.ContinueOnError)
 	flags.SetOutput(stderr)
-	asJSON := flags.Bool("json", false, "the same facts for a program")
+	asJSON := flags.Bool("json", false, "the figures for a program")
+	worst := flags.Bool("worst", false, "the pieces read worst and the commonest confusions as well")
 	crossed := flags.Bool("cross", false, "learn on a part and measure the rest: each set by the others, and four folds by piece")
+	learned := flags.String("learn", "", "learn the tables from all pieces and write them to a `file`")
 	if err := flags.Parse(args); err != nil {
 		return 2
 	}
@@ -29,10 +36,14 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return 2
 	}
 	pieces, err := readSets(flags.Args())
-	if err == nil && *crossed {
-		cross(stdout, trials(prepare(pieces)))
-	} else if err == nil {
-		err = writeSummary(stdout, summarize(pieces), *asJSON)
+	switch {
+	case err != nil:
+	case *learned != "":
+		err = learn(*learned, prepare(pieces))
+	case *crossed:
+		err = cross(stdout, trials(prepare(pieces)))
+	default:
+		err = report(stdout, pieces, *asJSON, *worst)
 	}
 	if err != nil {
 		fmt.Fprintln(stderr, err)

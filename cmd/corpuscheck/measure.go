@@ -1,18 +1,94 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
+	"io"
 	"sort"
+	"time"
 
 	"plumbline/theory/harmony"
+	"plumbline/theory/key"
 )
 
-// figures are counts; String gives them as parts of 1.
+// A study is a piece prepared for reading: its spans, those of the expert and of the planted slips, in order of time.
+type study struct {
+	piece
+	lesson  harmony.Lesson // chords and keys of the expert; a quality of -1 where he says nothing that is known
+	truth   []int          // the index of each label's span
+	planted []int          // the same for each planted slip
+}
+
+// prepare gathers the spans of each piece. Nothing else of the labels reaches the readings.
+func prepare(pieces []piece) []study {
+	out := make([]study, len(pieces))
+	for i, p := range pieces {
+		l := harmony.Lesson{Music: harmony.New(p.Passage)}
+		for _, t := range append(append([]label{}, p.Truth...), p.Planted...) {
+			if t.From.Less(t.To) {
+				l.Spans = append(l.Spans, harmony.Span{From: t.From, To: t.To})
+			}
+		}
+		sort.SliceStable(l.Spans, func(i, j int) bool {
+			if c := l.Spans[i].From.Compare(l.Spans[j].From); c != 0 {
+				return c < 0
+			}
+			return l.Spans[i].To.Less(l.Spans[j].To)
+		})
+		index := map[harmony.Span]int{}
+		n := 0
+		for _, s := range l.Spans {
+			if _, ok := index[s]; !ok {
+				index[s] = n
+				l.Spans[n] = s
+				n++
+			}
+		}
+		l.Spans = l.Spans[:n]
+		l.Chords, l.Keys = make([]harmony.Chord, n), make([]*key.Key, n)
+		for j := range l.Chords {
+			l.Chords[j].Quality = -1
+		}
+		s := study{piece: p}
+		find := func(t label) int {
+			if j, ok := index[harmony.Span{From: t.From, To: t.To}]; ok {
+				return j
+			}
+			return -1
+		}
+		for _, t := range p.Truth {
+			j := find(t)
+			s.truth = append(s.truth, j)
+			if j >= 0 {
+				l.Chords[j] = chordOf(t)
+				l.Keys[j] = &t.Key
+			}
+		}
+		for _, t := range p.Planted {
+			s.planted = append(s.planted, find(t))
+		}
+		s.lesson = l
+		out[i] = s
+	}
+	return out
+}
+
+// chordOf returns the chord of a label; its quality is -1 if the label's is not known.
+func chordOf(l label) harmony.Chord {
+	q, ok := harmony.ParseQuality(l.Quality)
+	if !ok {
+		q = -1
+	}
+	return harmony.Chord{Root: l.Root, Quality: q, Bass: l.Bass}
+}
+
+// figures are counts over labels and planted slips.
 type figures struct {
 	Name                                          string
 	Labels, Root, RootQuality, Bass, Key, Numeral int
-	First2, First3                                int
+	First2, First3                                int // root and quality are among the first two, three readings
 	Planted, FalseAlarms, Caught                  int
+	Slips                                         map[string]*[2]int // by kind: caught, of
 }
 
 func (f *figures) add(o *figures) {
@@ -27,8 +103,24 @@ func (f *figures) add(o *figures) {
 	f.Planted += o.Planted
 	f.FalseAlarms += o.FalseAlarms
 	f.Caught += o.Caught
+	for k, v := range o.Slips {
+		s := f.slip(k)
+		s[0] += v[0]
+		s[1] += v[1]
+	}
 }
 
+func (f *figures) slip(kind string) *[2]int {
+	if f.Slips == nil {
+		f.Slips = map[string]*[2]int{}
+	}
+	if f.Slips[kind] == nil {
+		f.Slips[kind] = new([2]int)
+	}
+	return f.Slips[kind]
+}
+
+// part returns n of so many as a part of 1; 0 of none.
 func part(n, of int) float64 {
 	if of == 0 {
 		return 0
@@ -37,53 +129,106 @@ func part(n, of int) float64 {
 }
 
 func (f *figures) String() string {
-	return fmt.Sprintf("labels %5d  root %.4f  r+q %.4f  bass %.4f  key %.4f  numeral %.4f  first2 %.3f first3 %.3f  alarms %.4f  caught %.4f", f.Labels, part(f.Root, f.Labels),
-		part(f.RootQuality, f.Labels), part(f.Bass, f.Labels), part(f.Key, f.Labels), part(f.Numeral, f.Labels), part(f.First2, f.Labels), part(f.First3, f.Labels), part(f.FalseAlarms, f.Labels), part(f.Caught, f.Planted))
+	s := fmt.Sprintf("%6d labels: root %.3f, root and quality %.3f (among two %.3f, three %.3f), bass %.3f, key %.3f, numeral %.3f; false alarms %.3f; %6d slips: caught %.3f",
+		f.Labels, part(f.Root, f.Labels), part(f.RootQuality, f.Labels), part(f.First2, f.Labels), part(f.First3, f.Labels), part(f.Bass, f.Labels),
+		part(f.Key, f.Labels), part(f.Numeral, f.Labels), part(f.FalseAlarms, f.Labels), f.Planted, part(f.Caught, f.Planted))
+	for i, k := range sortedKeys(f.Slips) {
+		s += map[bool]string{true: " (", false: ", "}[i == 0] + fmt.Sprintf("%s %.3f", k, part(f.Slips[k][0], f.Slips[k][1]))
+	}
+	if len(f.Slips) > 0 {
+		s += ")"
+	}
+	return s
 }
 
-func measure(t *harmony.Tables, studies []study) map[string]*figures {
-	out := map[string]*figures{}
+// figuresJSON is the form other programs read; the figures are parts of 1.
+type figuresJSON struct {
+	Name        string   `json:"name"`
+	Labels      int      `json:"labels"`
+	Root        float64  `json:"root"`
+	RootQuality float64  `json:"root_quality"`
+	Bass        float64  `json:"bass"`
+	Key         float64  `json:"key"`
+	Numeral     float64  `json:"numeral"`
+	Planted     int      `json:"planted"`
+	FalseAlarms float64  `json:"false_alarms"`
+	SlipsCaught float64  `json:"slips_caught"`
+	Problems    []string `json:"problems"`
+}
+
+func (f *figures) json(problems []string) figuresJSON {
+	return figuresJSON{f.Name, f.Labels, part(f.Root, f.Labels), part(f.RootQuality, f.Labels), part(f.Bass, f.Labels), part(f.Key, f.Labels),
+		part(f.Numeral, f.Labels), f.Planted, part(f.FalseAlarms, f.Labels), part(f.Caught, f.Planted), problems}
+}
+
+// A confusion is one label that is read otherwise.
+type confusion struct {
+	set, piece, bar string
+	want, got       harmony.Chord
+}
+
+// measure reads every study with t and counts, set by set in their order.
+func measure(t *harmony.Tables, studies []study) (sets []*figures, wrong []confusion) {
 	for _, s := range studies {
-		f := out[s.Set]
-		if f == nil {
-			f = &figures{Name: s.Set}
-			out[s.Set] = f
+		if n := len(sets); n == 0 || sets[n-1].Name != s.Set {
+			sets = append(sets, &figures{Name: s.Set})
 		}
-		for i, h := range t.Read(s.lesson.Music, s.lesson.Spans) {
-			rs := h.Readings
-			want := s.lesson.Chords[i]
+		f := sets[len(sets)-1]
+		a := t.Read(s.lesson.Music, s.lesson.Spans)
+		for n, l := range s.Truth {
 			f.Labels++
-			sameKey := h.Key.Tonic.PC() == s.lesson.Keys[i].Tonic.PC() && h.Key.Mode == s.lesson.Keys[i].Mode
+			i := s.truth[n]
+			if i < 0 {
+				continue
+			}
+			want := chordOf(l)
+			if a.Fails(i, want) {
+				f.FalseAlarms++
+			}
+			h := a.Spans[i]
+			sameKey := h.Key.Tonic.PC() == l.Key.Tonic.PC() && h.Key.Mode == l.Key.Mode
 			if sameKey {
 				f.Key++
 			}
-			for j, r := range rs {
+			for j, r := range h.Readings[:min(3, len(h.Readings))] {
 				root := r.Chord.Root.PC() == want.Root.PC()
-				rq := root && r.Chord.Quality == want.Quality
-				if j == 0 {
-					if root {
-						f.Root++
-					}
-					if rq {
-						f.RootQuality++
-					}
-					if rq && sameKey && r.Chord.Bass.PC() == want.Bass.PC() {
-						f.Numeral++
-					}
-					if r.Chord.Bass.PC() == want.Bass.PC() {
-						f.Bass++
-					}
-				}
-				if rq && j < 2 {
-					f.First2++
-				}
-				if rq && j < 3 {
+				both := root && r.Chord.Quality == want.Quality
+				bass := r.Chord.Bass.PC() == want.Bass.PC()
+				if both {
 					f.First3++
+					if j < 2 {
+						f.First2++
+					}
+				}
+				if j > 0 {
+					continue
+				}
+				count(&f.Root, root)
+				count(&f.RootQuality, both)
+				count(&f.Bass, bass)
+				count(&f.Numeral, both && bass && sameKey)
+				if !both {
+					wrong = append(wrong, confusion{s.Set, s.Name, l.Bar, want, r.Chord})
 				}
 			}
 		}
+		for n, l := range s.Planted {
+			f.Planted++
+			k := f.slip(l.Slip)
+			k[1]++
+			if i := s.planted[n]; i >= 0 && a.Fails(i, chordOf(l)) {
+				f.Caught++
+				k[0]++
+			}
+		}
 	}
-	return out
+	return sets, wrong
+}
+
+func count(n *int, ok bool) {
+	if ok {
+		*n++
+	}
 }
 
 func sortedKeys[V any](m map[string]V) []string {
@@ -93,4 +238,93 @@ func sortedKeys[V any](m map[string]V) []string {
 	}
 	sort.Strings(out)
 	return out
+}
+
+// report measures with the tables that ship and writes the figures.
+func report(w io.Writer, pieces []piece, asJSON, worst bool) error {
+	start := time.Now()
+	sets, wrong := measure(harmony.Shipped(), prepare(pieces))
+	took := time.Since(start).Seconds()
+	all := &figures{Name: "all"}
+	for _, f := range sets {
+		all.add(f)
+	}
+	sums := summarize(pieces)
+	if asJSON {
+		out := struct {
+			Sets    []figuresJSON `json:"sets"`
+			All     figuresJSON   `json:"all"`
+			Seconds float64       `json:"seconds"`
+		}{Seconds: took, All: all.json(sums[len(sums)-1].Problems), Sets: []figuresJSON{}}
+		for i, f := range sets {
+			out.Sets = append(out.Sets, f.json(sums[i].Problems))
+		}
+		enc := json.NewEncoder(w)
+		enc.SetIndent("", "  ")
+		return enc.Encode(out)
+	}
+	if err := writeSummary(w, sums, false); err != nil {
+		return err
+	}
+	for _, f := range append(sets, all) {
+		if _, err := fmt.Fprintf(w, "%-20s %v\n", f.Name, f); err != nil {
+			return err
+		}
+	}
+	if _, err := fmt.Fprintf(w, "%.1f seconds\n", took); err != nil || !worst {
+		return err
+	}
+	return writeWorst(w, pieces, wrong)
+}
+
+// writeWorst writes the pieces read worst and the commonest confusions, with a place for each.
+func writeWorst(w io.Writer, pieces []piece, wrong []confusion) error {
+	type entry struct {
+		name  string
+		n     int
+		rate  float64
+		where string
+	}
+	by := map[string]*entry{}
+	kinds := map[string]*entry{}
+	for _, c := range wrong {
+		name := c.set + "/" + c.piece
+		if by[name] == nil {
+			by[name] = &entry{name: name}
+		}
+		by[name].n++
+		d := ((c.got.Root.Fifths()-c.want.Root.Fifths()+5)%12+12)%12 - 5
+		kind := fmt.Sprintf("%v read as %v on the same root", c.want.Quality, c.got.Quality)
+		if d != 0 {
+			kind = fmt.Sprintf("%v read as %v, root %+d fifths", c.want.Quality, c.got.Quality, d)
+		}
+		if kinds[kind] == nil {
+			kinds[kind] = &entry{name: kind, where: fmt.Sprintf("%s bar %s: %v read as %v", c.piece, c.bar, c.want, c.got)}
+		}
+		kinds[kind].n++
+	}
+	for _, p := range pieces {
+		if e := by[p.Set+"/"+p.Name]; e != nil {
+			e.rate = part(e.n, len(p.Truth))
+		}
+	}
+	list := func(m map[string]*entry, less func(a, b *entry) bool, most int) []*entry {
+		var out []*entry
+		for _, k := range sortedKeys(m) {
+			out = append(out, m[k])
+		}
+		sort.SliceStable(out, func(i, j int) bool { return less(out[i], out[j]) })
+		return out[:min(len(out), most)]
+	}
+	fmt.Fprintln(w, "\nPieces read worst (part of labels whose root or quality is read otherwise):")
+	for _, e := range list(by, func(a, b *entry) bool { return a.rate > b.rate }, 12) {
+		fmt.Fprintf(w, "  %.3f  %s\n", e.rate, e.name)
+	}
+	fmt.Fprintln(w, "\nCommonest confusions:")
+	for _, e := range list(kinds, func(a, b *entry) bool { return a.n > b.n }, 40) {
+		if _, err := fmt.Fprintf(w, "  %4d  %s (%s)\n", e.n, e.name, e.where); err != nil {
+			return err
+		}
+	}
+	return nil
 }

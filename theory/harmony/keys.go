@@ -48,7 +48,7 @@ func learnKeys(lessons []Lesson) keyTables {
 	for _, l := range lessons {
 		for i, s := range l.Spans {
 			k := l.Keys[i]
-			if k.Mode != key.Major && k.Mode != key.Minor {
+			if k == nil || k.Mode != key.Major && k.Mode != key.Minor {
 				continue
 			}
 			c := l.Chords[i]
@@ -268,7 +268,7 @@ func (t *keyTables) tune(lessons []Lesson, ev [][]*evidence, read [][][]candidat
 		for i, l := range lessons {
 			for j, s := range t.keyPath(t.emissions(ev[i], read[i])) {
 				of++
-				if k := keyOf(s); k.Mode == l.Keys[j].Mode && k.Tonic.PC() == l.Keys[j].Tonic.PC() {
+				if k := keyOf(s); l.Keys[j] != nil && k.Mode == l.Keys[j].Mode && k.Tonic.PC() == l.Keys[j].Tonic.PC() {
 					n++
 				}
 			}

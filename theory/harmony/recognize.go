@@ -4,8 +4,11 @@ import "plumbline/theory/key"
 
 // Tables are what the recognizer has learned.
 type Tables struct {
-	w    *weights
-	keys keyTables
+	w         *weights
+	keys      keyTables
+	second    []float64
+	judge     *forest
+	threshold float64 // log odds below which a claim fails
 }
 
 // A Reading is one chord that a span may be, with its probability.
@@ -41,15 +44,30 @@ type Harmony struct {
 	Key      key.Key
 }
 
+// An Analysis is the reading of the spans of a passage, one between the others.
+type Analysis struct {
+	Music *Music
+	Spans []Harmony
+
+	tables *Tables
+	ev     []*evidence
+	read   [][]candidate
+	path   []int
+}
+
 // Read reads spans. They must be in order of time; each is read between its neighbours.
-func (t *Tables) Read(m *Music, spans []Span) []Harmony {
+func (t *Tables) Read(m *Music, spans []Span) *Analysis {
 	ev := m.evidence(spans)
-	read := t.w.first(ev)
-	path := t.keys.keyPath(t.keys.emissions(ev, read))
-	out := make([]Harmony, len(spans))
+	return t.finish(m, spans, ev, t.w.first(ev))
+}
+
+// finish goes on from first readings.
+func (t *Tables) finish(m *Music, spans []Span, ev []*evidence, read [][]candidate) *Analysis {
+	read = t.again(soften(read, t.keys.keyPosterior(t.keys.emissions(ev, read))), ev)
+	a := &Analysis{Music: m, Spans: make([]Harmony, len(spans)), tables: t, ev: ev, read: read, path: t.keys.keyPath(t.keys.emissions(ev, read))}
 	for i, cs := range read {
-		out[i].Span = spans[i]
-		out[i].Key = keyOf(path[i])
+		a.Spans[i].Span = spans[i]
+		a.Spans[i].Key = keyOf(a.path[i])
 		for _, c := range cs {
 			best := 0
 			for j := 1; j < c.n; j++ {
@@ -57,8 +75,24 @@ func (t *Tables) Read(m *Music, spans []Span) []Harmony {
 					best = j
 				}
 			}
-			out[i].Readings = append(out[i].Readings, Reading{Chord{classOf(c.root), c.q, classOf(c.root + intervalsOf[c.q][best])}, c.base})
+			a.Spans[i].Readings = append(a.Spans[i].Readings, Reading{Chord{classOf(c.root), c.q, classOf(c.root + intervalsOf[c.q][best])}, c.base})
 		}
 	}
-	return out
+	return a
+}
+
+// verdict returns the log odds that c is right of span i, and whether it holds outright.
+func (a *Analysis) verdict(i int, c Chord) (odds float64, plain bool) {
+	if c.Quality < 0 || int(c.Quality) >= qualities {
+		return 0, false
+	}
+	var x [jWidth]float32
+	a.claimFeatures(i, c, x[:])
+	return a.tables.judge.score(x[:]), a.plain(i, c)
+}
+
+// Fails reports whether the claim that span i is c is wrong, by the threshold that the tables carry.
+func (a *Analysis) Fails(i int, c Chord) bool {
+	odds, plain := a.verdict(i, c)
+	return !plain && odds < a.tables.threshold
 }

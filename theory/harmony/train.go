@@ -1,10 +1,9 @@
 package harmony
 
 import (
-	"fmt"
 	"math"
 	"math/rand"
-	"os"
+	"sort"
 
 	"plumbline/theory/key"
 )
@@ -15,39 +14,176 @@ type Lesson struct {
 	Music  *Music
 	Spans  []Span
 	Chords []Chord
-	Keys   []key.Key
+	Keys   []*key.Key // nil where nothing is said
 }
 
-// Learn makes the tables anew from lessons. The same lessons give the same tables.
+// Learn makes the tables anew from lessons. The same lessons give the same tables. The second reading learns from first
+// readings of pieces that the first was not learned from, four folds of them, since it has to know how much to trust it.
 func Learn(lessons []Lesson) *Tables {
-	var all []lesson
-	for _, l := range lessons {
-		for i, e := range l.Music.evidence(l.Spans) {
-			if x, ok := newLesson(e, l.Chords[i]); ok {
-				all = append(all, x)
+	freePenalty, sharedPenalty, extraPenalty = xp("FREE", 8), xp("SHARED", 1e-3), xp("EXTRA", .3)
+	ev := make([][]*evidence, len(lessons))
+	each := make([][]lesson, len(lessons))
+	for i, l := range lessons {
+		ev[i] = l.Music.evidence(l.Spans)
+		for j, e := range ev[i] {
+			if x, ok := newLesson(e, l.Chords[j]); ok {
+				each[i] = append(each[i], x)
 			}
 		}
 	}
-	xp := func(name string, d float64) float64 {
-		if s := os.Getenv(name); s != "" {
-			fmt.Sscan(s, &d)
+	epochs, l2 := int(xp("EPOCHS", 12)), xp("L2", 2e-3)
+	read := make([][][]candidate, len(lessons))
+	keys := learnKeys(lessons)
+	var all []lesson
+	const folds = 4
+	for f := 0; f < folds; f++ {
+		var some []lesson
+		for i := range lessons {
+			if i%folds != f {
+				some = append(some, each[i]...)
+			}
 		}
-		return d
+		w := newWeights(fit(some, epochs, l2, 1))
+		for i := range lessons {
+			if i%folds == f {
+				read[i] = w.first(ev[i])
+				all = append(all, each[i]...)
+			}
+		}
 	}
-	freePenalty = xp("FREE", 8)
-	t := &Tables{w: newWeights(fit(all, int(xp("EPOCHS", 12)), xp("L2", 2e-3), 1)), keys: learnKeys(lessons)}
-	var ev [][]*evidence
-	var read [][][]candidate
-	for _, l := range lessons {
-		e := l.Music.evidence(l.Spans)
-		ev = append(ev, e)
-		read = append(read, t.w.first(e))
+	keys.tune(lessons, ev, read)
+	t := &Tables{keys: keys}
+	t.w = newWeights(fit(all, epochs, l2, 1))
+	t.second = fit2(lessons, &t.keys, ev, read, int(xp("EPOCHS2", 12)), xp("L22", 3e-2))
+	// The judge learns from second readings of pieces that the first reading didn't know; its threshold is set, on pieces
+	// that the judge doesn't know either, where the experts' labels that would fail are the part wanted.
+	as := make([]*Analysis, len(lessons))
+	for i, l := range lessons {
+		as[i] = t.finish(l.Music, l.Spans, ev[i], read[i])
 	}
-	best := t.keys.tune(lessons, ev, read)
-	if xp("DIAG", 0) > 0 {
-		fmt.Println("keys", best, t.keys.change, t.keys.home, t.keys.classW, t.keys.far, t.keys.chordW)
+	trees := int(xp("TREES", 150))
+	var odds []float64
+	labels := 0
+	for f := 0; f < folds; f++ {
+		var some, rest []*Analysis
+		var someL, restL []Lesson
+		for i := range lessons {
+			if i%folds != f {
+				some, someL = append(some, as[i]), append(someL, lessons[i])
+			} else {
+				rest, restL = append(rest, as[i]), append(restL, lessons[i])
+			}
+		}
+		t.judge = learnJudge(some, someL, trees, 3)
+		for k, a := range rest {
+			for i, c := range restL[k].Chords {
+				labels++
+				if c.Quality < 0 || int(c.Quality) >= qualities {
+					continue
+				}
+				if o, plain := a.verdict(i, c); !plain {
+					odds = append(odds, o)
+				}
+			}
+		}
 	}
+	sort.Float64s(odds)
+	if n := int(xp("ALARMS", .035) * float64(labels)); n < len(odds) {
+		t.threshold = odds[n]
+	}
+	t.judge = learnJudge(as, lessons, trees, 3)
 	return t
+}
+
+// fit2 learns the parameters of the second reading, as fit does those of the first.
+func fit2(lessons []Lesson, keys *keyTables, ev [][]*evidence, read [][][]candidate, epochs int, l2 float64) []float64 {
+	type question struct {
+		xs   []contextual
+		good []bool
+	}
+	var qs []question
+	for i, l := range lessons {
+		s := soften(read[i], keys.keyPosterior(keys.emissions(ev[i], read[i])))
+		for j := range l.Spans {
+			q := question{xs: s.contexts(keys, ev[i], j)}
+			any := false
+			for _, x := range q.xs {
+				ok := meant(&read[i][j][x.c], x.member, l.Chords[j])
+				q.good = append(q.good, ok)
+				any = any || ok
+			}
+			if any {
+				qs = append(qs, q)
+			}
+		}
+	}
+	p := make([]float64, c2Params)
+	p[c2First], p[c2First+1] = 1, 1
+	start := append([]float64(nil), p...)
+	acc := make([]float64, c2Params)
+	mean := make([]float64, c2Params)
+	g := make([]float64, c2Params)
+	means := 0
+	order := make([]int, len(qs))
+	for i := range order {
+		order[i] = i
+	}
+	rng := rand.New(rand.NewSource(2))
+	const batch = 32
+	for epoch := 0; epoch < epochs; epoch++ {
+		rng.Shuffle(len(order), func(i, j int) { order[i], order[j] = order[j], order[i] })
+		for at := 0; at < len(order); at += batch {
+			n := min(batch, len(order)-at)
+			clear(g)
+			for _, qi := range order[at : at+n] {
+				q := &qs[qi]
+				score2(p, q.xs)
+				good := 1e-12
+				for i, x := range q.xs {
+					if q.good[i] {
+						good += x.score
+					}
+				}
+				for i, x := range q.xs {
+					d := -x.score
+					if q.good[i] {
+						d += x.score / good
+					}
+					if math.Abs(d) < 1e-4 {
+						continue
+					}
+					for _, f := range x.feat {
+						g[f.id] += d * float64(f.v)
+					}
+				}
+			}
+			for i := range p {
+				pen := l2
+				switch {
+				case i < c2Numeral, i >= c2Piece && i < c2Bass, i >= c2SixFour && i < c2Degree4:
+					pen = sharedPenalty
+				case i >= c2Distance && i < c2Piece:
+					pen = math.Sqrt(l2 * sharedPenalty)
+				}
+				d := g[i]/float64(n) - pen*(p[i]-start[i])
+				if d == 0 {
+					continue
+				}
+				acc[i] += d * d
+				p[i] += .1 * d / (math.Sqrt(acc[i]) + 1e-3)
+			}
+			if epoch >= epochs/2 {
+				for i := range mean {
+					mean[i] += p[i]
+				}
+				means++
+			}
+		}
+	}
+	for i := range mean {
+		mean[i] /= float64(max(means, 1))
+	}
+	return mean
 }
 
 // lesson is one span with what the expert says of it.
@@ -174,6 +310,12 @@ func fit(lessons []lesson, epochs int, l2 float64, seed int64) []float64 {
 				if i >= atFree && i < atBassTied || i >= atBassFree && i < atInversion {
 					pen *= freePenalty
 				}
+				if i >= atInversion {
+					pen *= extraPenalty
+				}
+				if i >= atFound {
+					pen *= extraPenalty
+				}
 				d := g[i]/float64(n) - pen*p[i]
 				if d == 0 {
 					continue
@@ -196,4 +338,7 @@ func fit(lessons []lesson, epochs int, l2 float64, seed int64) []float64 {
 	return mean
 }
 
-var freePenalty = 4.0
+var freePenalty, sharedPenalty, extraPenalty = 4.0, 1e-4, .3
+
+// xp returns a setting of learning by name; d is the one that ships. Trying others is a matter of replacing it.
+var xp = func(name string, d float64) float64 { return d }

@@ -1,0 +1,299 @@
+package harmony
+
+import (
+	"math"
+	"math/rand"
+)
+
+// What a claim about a span is judged by. Shares and probabilities are parts of 1.
+const (
+	jChordLog      = iota          // log probability of the chord claimed
+	jBassLog                       // log probability of its bass in it
+	jRootLog                       // log probability of its root, whatever the quality
+	jBassAll                       // log probability of the bass, whatever the chord
+	jBest                          // log probability of the likeliest chord
+	jRival                         // log odds of the likeliest chord other than the one claimed against it
+	jRank                          // place of the chord among the readings
+	jKey                           // log share of the chord in the key
+	jMissing                       // members that don't sound
+	jFound                         // members that do
+	jForeign                       // classes that are no members
+	jForeignTime                   // share of time of foreign notes
+	jForeignStill                  // the same without notes that move on by step
+	jForeignLast                   // the longest a foreign note lasts, as a part of the span
+	jForeignBass                   // share of the bass that is foreign
+	jForeignMetric                 // the best metric place of a foreign note
+	jForeignLeft                   // share of foreign notes in the left hand
+	jClasses                       // different classes
+	jLength                        // length of the span
+	jNotes                         // notes
+	jQuality                       // quality
+	jSize                          // members in all
+	jBassRole                      // member in the bass; its interval if it is none
+	jBassMember                    // is the bass a member
+	jBassFirst                     // is it the lowest note at the start
+	jBassShare                     // share of time as the lowest note
+	jBassLowest                    // is it the lowest of all
+	jBassSounds                    // does it sound
+	jBassBefore                    // is it the lowest just before
+	jBassPrev                      // share of the bass before
+	jBassNext                      // share of the bass after
+	jBassMetric                    // metric place as the lowest note
+	jBassLeft                      // the lowest note the left hand strikes
+	jLowRole                       // what the lowest note is in the chord claimed
+	jLowRoleLog                    // log probability of the lowest note as the bass
+	jEnharmonic                    // members that sound under another spelling
+	jRootPrev                      // log probability of the same chord before
+	jRootNext                      // and after
+	jMembers                       // four for each of root, third, fifth, seventh: lasts, metric place, sounds at start, sounds near by
+	jPlace         = jMembers + 16 // share of time of each interval from the root, in twelve semitones
+	jPlaceLast     = jPlace + 12   // the same, lasting
+	jWidth         = jPlaceLast + 12
+)
+
+// claimFeatures fills in what a claim about span i is judged by.
+func (a *Analysis) claimFeatures(i int, c Chord, x []float32) {
+	clear(x)
+	e := a.ev[i]
+	root, bass, q := c.Root.Fifths(), c.Bass.Fifths(), int(c.Quality)
+	lg := func(p float64) float32 { return float32(math.Log(p + 1e-4)) }
+	chordP, bassP, rootP, bassAll, rival, rank := 0.0, 0.0, 0.0, 0.0, 0.0, most
+	lowP := 0.0
+	low := math.MaxInt
+	if w := e.bass[bLowest]; len(w) > 0 {
+		low = w[0].lof
+	}
+	for k, o := range a.read[i] {
+		same := pcOf(o.root) == pcOf(root)
+		if same {
+			rootP += o.base
+		}
+		if same && int(o.q) == q {
+			chordP += o.base
+			rank = min(rank, k)
+		} else {
+			rival = max(rival, o.base)
+		}
+		for j, rel := range intervalsOf[o.q] {
+			if pcOf(o.root+rel) == pcOf(bass) {
+				bassAll += o.by[j]
+				if same && int(o.q) == q {
+					bassP += o.by[j]
+				}
+			}
+			if o.root+rel == low {
+				lowP += o.by[j]
+			}
+		}
+	}
+	x[jChordLog], x[jRootLog], x[jBassAll] = lg(chordP), lg(rootP), lg(bassAll)
+	x[jBassLog] = lg(bassP / (chordP + 1e-6))
+	if len(a.read[i]) > 0 {
+		x[jBest] = lg(a.read[i][0].base)
+	}
+	x[jRival] = lg(rival) - lg(chordP)
+	x[jRank] = float32(rank)
+	x[jLowRoleLog] = lg(lowP)
+	mode, tonic := a.path[i]%2, tonicOf(a.path[i])
+	x[jKey] = float32(a.tables.keys.chord[mode][q][bin(root-tonic)])
+	at := func(w []weight, lof int) float32 {
+		for _, y := range w {
+			if y.lof == lof {
+				return float32(y.v)
+			}
+		}
+		return 0
+	}
+	for m, rel := range intervalsOf[q] {
+		lof := root + rel
+		if has(e.prof[pPresent], lof) {
+			x[jFound]++
+		} else {
+			x[jMissing]++
+			for _, w := range e.prof[pPresent] {
+				if pcOf(w.lof) == pcOf(lof) {
+					x[jEnharmonic]++
+					break
+				}
+			}
+		}
+		slot := [4]int{0, 1, 2, 3}[m]
+		if q < 9 && m > 0 { // by size: thirds, fifths, sevenths
+			switch rel {
+			case 4, -3:
+				slot = 1
+			case 1, -6, 8:
+				slot = 2
+			default:
+				slot = 3
+			}
+		}
+		y := x[jMembers+4*slot:]
+		y[0], y[1], y[2] = at(e.prof[pLasting], lof), at(e.prof[pMetric], lof), at(e.prof[pStart], lof)
+		if has(e.prof[pPrevious], lof) {
+			y[3]++
+		}
+		if has(e.prof[pNext], lof) {
+			y[3] += 2
+		}
+	}
+	foreign := func(lof int) bool { return role(q, lof-root) >= memberRoles }
+	for _, w := range e.prof[pPresent] {
+		if foreign(w.lof) {
+			x[jForeign]++
+			x[jForeignTime] += at(e.prof[pDuration], w.lof)
+			x[jForeignStill] += at(e.prof[pStill], w.lof)
+			x[jForeignLast] = max(x[jForeignLast], at(e.prof[pLasting], w.lof))
+			x[jForeignBass] += at(e.prof[pBass], w.lof)
+			x[jForeignMetric] = max(x[jForeignMetric], at(e.prof[pMetric], w.lof))
+			x[jForeignLeft] += at(e.prof[pLeft], w.lof)
+		}
+		s := mod12(pcOf(w.lof) - pcOf(root))
+		x[jPlace+s] += at(e.prof[pDuration], w.lof)
+		x[jPlaceLast+s] = max(x[jPlaceLast+s], at(e.prof[pLasting], w.lof))
+	}
+	x[jClasses], x[jNotes] = float32(e.classes), float32(e.notes)
+	x[jLength] = float32(e.b - e.a)
+	x[jQuality], x[jSize] = float32(q), float32(len(intervalsOf[q]))
+	x[jBassRole] = float32(role(q, bass-root))
+	if !foreign(bass) {
+		x[jBassMember] = 1
+	}
+	x[jBassFirst], x[jBassShare], x[jBassLowest] = at(e.bass[bFirst], bass), at(e.bass[bShare], bass), at(e.bass[bLowest], bass)
+	x[jBassSounds], x[jBassBefore], x[jBassPrev] = at(e.prof[pPresent], bass), at(e.bass[bBefore], bass), at(e.bass[bPrev], bass)
+	x[jBassNext], x[jBassMetric], x[jBassLeft] = at(e.bass[bNext], bass), at(e.bass[bMetric], bass), at(e.bass[bLeftLow], bass)
+	x[jLowRole] = -1
+	if low != math.MaxInt {
+		x[jLowRole] = float32(role(q, low-root))
+	}
+	same := func(j int) float64 {
+		p := 0.0
+		if j >= 0 && j < len(a.read) {
+			for _, o := range a.read[j] {
+				if o.root == root && int(o.q) == q {
+					p += o.base
+				}
+			}
+		}
+		return p
+	}
+	x[jRootPrev], x[jRootNext] = lg(same(i-1)), lg(same(i+1))
+}
+
+// plain reports whether all members of c sound in span i, spelled so, and its bass is the lowest note at some time. Such a
+// claim holds outright.
+func (a *Analysis) plain(i int, c Chord) bool {
+	e := a.ev[i]
+	for _, rel := range intervalsOf[c.Quality] {
+		if !has(e.prof[pPresent], c.Root.Fifths()+rel) {
+			return false
+		}
+	}
+	return has(e.bass[bEver], c.Bass.Fifths())
+}
+
+// slip returns a wrong claim as an analyst might make it: another quality, the root off by a third or a fifth, a seventh
+// that isn't there, or a member as the bass that never is the lowest note. It is false if the kind doesn't apply to c.
+func (a *Analysis) slip(i int, c Chord, kind int, rng *rand.Rand) (Chord, bool) {
+	e := a.ev[i]
+	pick := func(of ...int) int { return of[rng.Intn(len(of))] }
+	out := c
+	root := c.Root.Fifths()
+	switch kind {
+	case 0:
+		var others []int
+		switch c.Quality {
+		case Major:
+			others = []int{int(Minor), int(Augmented)}
+		case Minor:
+			others = []int{int(Major), int(Diminished)}
+		case Diminished:
+			others = []int{int(Minor)}
+		case Augmented:
+			others = []int{int(Major)}
+		case DominantSeventh:
+			others = []int{int(MinorSeventh), int(MajorSeventh)}
+		case MinorSeventh:
+			others = []int{int(DominantSeventh), int(HalfDiminished), int(MajorSeventh)}
+		case MajorSeventh:
+			others = []int{int(DominantSeventh), int(MinorMajorSeventh)}
+		case HalfDiminished:
+			others = []int{int(MinorSeventh), int(DiminishedSeventh)}
+		case DiminishedSeventh:
+			others = []int{int(HalfDiminished)}
+		default:
+			return c, false
+		}
+		out.Quality = Quality(pick(others...))
+	case 1:
+		out.Root = classOf(root + pick(3, -3, 4, -4))
+	case 2:
+		out.Root = classOf(root + pick(1, -1, 2, -2))
+	case 3:
+		switch c.Quality {
+		case Major:
+			out.Quality = Quality(pick(int(DominantSeventh), int(MajorSeventh)))
+		case Minor:
+			out.Quality = MinorSeventh
+		case Diminished:
+			out.Quality = Quality(pick(int(HalfDiminished), int(DiminishedSeventh)))
+		default:
+			return c, false
+		}
+	case 4:
+		var others []int
+		for _, rel := range intervalsOf[c.Quality] {
+			if !has(e.bass[bEver], root+rel) && root+rel != c.Bass.Fifths() {
+				others = append(others, root+rel)
+			}
+		}
+		if len(others) == 0 {
+			return c, false
+		}
+		out.Bass = classOf(pick(others...))
+		return out, true
+	}
+	for _, rel := range intervalsOf[out.Quality] {
+		if !has(e.prof[pPresent], out.Root.Fifths()+rel) {
+			return out, true
+		}
+	}
+	return c, false
+}
+
+const slipKinds = 5
+
+// learnJudge grows the forest from what the experts say and from slips of our own making.
+func learnJudge(as []*Analysis, lessons []Lesson, trees int, seed int64) *forest {
+	rng := rand.New(rand.NewSource(seed))
+	var x [][]float32
+	var right []bool
+	var weigh []float64
+	put := func(a *Analysis, i int, c Chord, ok bool, w float64) {
+		f := make([]float32, jWidth)
+		a.claimFeatures(i, c, f)
+		x, right, weigh = append(x, f), append(right, ok), append(weigh, w)
+	}
+	for k, a := range as {
+		for i, c := range lessons[k].Chords {
+			if c.Quality < 0 || int(c.Quality) >= qualities {
+				continue
+			}
+			if !a.plain(i, c) {
+				put(a, i, c, true, 2)
+			}
+			for kind := 0; kind < slipKinds; kind++ {
+				n := 1
+				if kind != 3 {
+					n = 2
+				}
+				for ; n > 0; n-- {
+					if s, ok := a.slip(i, c, kind, rng); ok && !a.plain(i, s) {
+						put(a, i, s, false, .5)
+					}
+				}
+			}
+		}
+	}
+	return grow(x, right, weigh, trees, .1, 5)
+}
