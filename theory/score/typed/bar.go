@@ -149,8 +149,16 @@ func (r *barReader) chord(t token) bool {
 	n := score.Note{Hand: r.line.hand, Voice: r.line.voice, Bar: r.index, Onset: r.at}
 	if strings.HasPrefix(s, "*") {
 		n.Grace = score.Appoggiatura
-		if i++; strings.HasPrefix(s[i:], "/") {
+		if i++; strings.HasPrefix(s[i:], ">") {
+			n.After = true
+			i++
+		}
+		if strings.HasPrefix(s[i:], "/") {
 			n.Grace = score.Acciaccatura
+			i++
+		}
+		if strings.HasPrefix(s[i:], "+") {
+			n.Together = true
 			i++
 		}
 	}
@@ -173,6 +181,7 @@ func (r *barReader) chord(t token) bool {
 		start := i
 		i += len(piece) + 1
 		m := rawNote{Note: n, tie: all, pos: at(start)}
+		m.Together = n.Together || n.Grace != score.NoGrace && len(pitches) > 0
 		for piece != "" && (piece[0] == '~' && !m.Cue || piece[0] == '=' && !m.TieFrom) {
 			m.Cue, m.TieFrom = m.Cue || piece[0] == '~', m.TieFrom || piece[0] == '='
 			piece = piece[1:]
@@ -229,6 +238,11 @@ func (r *barReader) mark(t token) bool {
 		return true
 	case "meter":
 		return r.failAt(t.pos, "a meter changes only at the bar: write, for instance, bar 3: meter 3/4")
+	case "chord":
+		var msg string
+		m.what = chordMark
+		m.chord, msg = parseChord(strings.TrimSpace(rest))
+		return r.wholeMark(t, m, msg)
 	case "left":
 		m.hand, s = score.Left, strings.TrimSpace(rest)
 	case "right":
@@ -236,8 +250,16 @@ func (r *barReader) mark(t token) bool {
 	case "both":
 		s = strings.TrimSpace(rest)
 	}
+	if a, msg, known := parsePedal(s); known {
+		m.what, m.pedal = pedalMark, a
+		return r.wholeMark(t, m, msg)
+	}
+	if g, msg, known := parseSign(s); known {
+		m.what, m.sign = signMark, g
+		return r.wholeMark(t, m, msg)
+	}
 	unknown := func() bool {
-		return r.failAt(t.pos, "unknown mark %q; marks are p, mf, f and so on, louder, softer, end, key and tempo, others in quotes", clip(t.text))
+		return r.failAt(t.pos, "unknown mark %q; marks are p, mf, f and so on, louder, softer, end, key, tempo, ped, chord, repeat, ending and the like, others in quotes", clip(t.text))
 	}
 	if q, err := strconv.QuotedPrefix(s); err == nil && s[0] == '"' {
 		m.text, _ = strconv.Unquote(q)
@@ -269,4 +291,16 @@ func (r *barReader) mark(t token) bool {
 		return r.failAt(t.pos, "%s", msg)
 	}
 	return true
+}
+
+// wholeMark adds a mark that is for both hands, unless there is a message.
+func (r *barReader) wholeMark(t token, m rawMark, msg string) bool {
+	switch {
+	case msg != "":
+	case m.hand != 0:
+		msg = "this mark is for both hands; write it without left or right"
+	default:
+		msg = r.addMark(m)
+	}
+	return msg == "" || r.failAt(t.pos, "%s", msg)
 }

@@ -42,7 +42,8 @@
 //	C4=?               a tie whose other end isn't in the passage
 //	3in2(e C4 D4 E4)   three in the time of two of the same value; may be nested. 3( 5( 6( 7( stand for 3in2 5in4 6in4 7in4,
 //	                   2( and 4( for 2in3 and 4in3
-//	*D5 C5   */D5 C5   a grace note, plain and with a slash, before the note it decorates
+//	*D5 C5   */D5 C5   a grace note, plain and with a slash, before the note it decorates; *D5+F5 struck together
+//	C5 *>D5 *>E5       grace notes that end the note before them; *+F5 is struck together with the grace note before it
 //	~C4                a cue note: printed, not played
 //
 // Brackets hold marks for the moment where they stand:
@@ -51,9 +52,16 @@
 //	[louder] [softer] [end]              a hairpin, to its [end] or the next mark
 //	[louder for 3/4]                     a hairpin as long as a bar of 3/4
 //	[key D minor] [tempo q = 60]         a change within a bar
+//	[ped] [ped change] [ped up]          the right pedal; [sostenuto] is the middle one, let go by [ped up]
+//	[chord F#m7/C] [chord N.C.]          a chord symbol; in full: [chord "V" dominant "7" with "add b9" inversion 1 over C]
+//	[repeat from here] ... [repeat]      repeats: [repeat 3 times], [repeat also after a jump]
+//	[ending 1] ... [ending end]          endings: [ending 1, 2], [ending 2 "2nd time"]; [ending left open] has no closing hook
+//	[da capo] [dal segno al fine]        jumps, with what is printed in quotes if it is something else; their goals are [segno],
+//	[to coda] [fine]                     [coda]; where there are several: [dal segno called B], [segno called B]
 //
-// Where a mark falls on no note, a line "between:" holds rests and marks only. "right+:" gives further notes of the same voice,
-// where notes of different length start together; these two lines may stop before the bar ends.
+// A sign of a repeat, an ending or a jump belongs to the bar in which it is written: [repeat] stands before the | and [repeat
+// from here] after it. Where a mark falls on no note, a line "between:" holds rests and marks only. "right+:" gives further notes
+// of the same voice, where notes of different length start together; these two lines may stop before the bar ends.
 package typed
 
 import _ "embed"

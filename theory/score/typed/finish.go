@@ -71,6 +71,17 @@ func (r *reader) finishMarks() {
 		case tempoMark:
 			r.p.Tempos = append(r.p.Tempos, score.Tempo{At: m.at, Quarters: m.tempo})
 			continue
+		case pedalMark:
+			r.p.Pedals = append(r.p.Pedals, score.Pedal{At: m.at, Act: m.pedal})
+			continue
+		case signMark:
+			m.sign.At, m.sign.Bar = m.at, m.bar
+			r.p.Signs = append(r.p.Signs, m.sign)
+			continue
+		case chordMark:
+			m.chord.At = m.at
+			r.p.Harmonies = append(r.p.Harmonies, m.chord)
+			continue
 		}
 		if i := hairpins[m.hand]; i > 0 {
 			switch d := &r.p.Dynamics[i-1]; {

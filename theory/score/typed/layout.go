@@ -1,6 +1,7 @@
 package typed
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -33,7 +34,7 @@ type barMarks struct {
 	inside []placedMark
 }
 
-// marks distributes keys, tempos and dynamics over the bars.
+// marks distributes marks of all sorts over the bars.
 func (w *writer) marks() ([]barMarks, error) {
 	p := w.p
 	out := make([]barMarks, len(p.Bars))
@@ -86,6 +87,33 @@ func (w *writer) marks() ([]barMarks, error) {
 		if err := add(d.At, s, false); err != nil {
 			return nil, err
 		}
+	}
+	for _, e := range inOrder(p.Pedals, func(a, b score.Pedal) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Act, b.Act)) }) {
+		s, ok := pedalWords[e.Act]
+		if !ok {
+			return nil, fmt.Errorf("%s: a pedal mark of an unknown kind", p.Where(e.At))
+		}
+		if err := add(e.At, s, false); err != nil {
+			return nil, err
+		}
+	}
+	for _, h := range inOrder(p.Harmonies, func(a, b score.Harmony) int { return a.At.Compare(b.At) }) {
+		s, ok := harmonyText(h)
+		if !ok {
+			return nil, fmt.Errorf("%s: the chord symbol %q of kind %q cannot be written", p.Where(h.At), h, h.Kind)
+		}
+		if err := add(h.At, "chord "+s, false); err != nil {
+			return nil, err
+		}
+	}
+	for _, g := range inOrder(p.Signs, func(a, b score.Sign) int {
+		return cmp.Or(cmp.Compare(a.Kind, b.Kind), strings.Compare(a.Label, b.Label), strings.Compare(a.Text, b.Text))
+	}) {
+		s, ok := signText(g)
+		if !ok {
+			return nil, fmt.Errorf("bar %s: the sign %q (%s) cannot be written", p.Bars[g.Bar].Number, g, g.Kind)
+		}
+		out[g.Bar].inside = append(out[g.Bar].inside, placedMark{g.At.Sub(p.Bars[g.Bar].Start), "[" + s + "]"})
 	}
 	for _, b := range out {
 		slices.SortStableFunc(b.inside, func(a, b placedMark) int { return a.at.Compare(b.at) })
@@ -163,8 +191,9 @@ func layout(notes []score.Note, voice []int, b score.Bar) ([]layer, error) {
 
 var errTooMany = errors.New("too many notes of different length at once in one voice")
 
-// meets reports whether every mark stands where something begins or ends in l. An empty line meets none.
-func (l layer) meets(marks []placedMark) bool {
+// meets reports whether every mark stands where something begins or ends in l, filled to the end of its bar. An empty line
+// meets none.
+func (l layer) meets(marks []placedMark, end Time) bool {
 	if len(l.items) == 0 {
 		return false
 	}
@@ -173,7 +202,7 @@ func (l layer) meets(marks []placedMark) bool {
 		for i < len(l.items) && l.items[i].at.Add(l.items[i].length).Less(m.at) {
 			i++
 		}
-		if m.at.Sign() == 0 {
+		if m.at.Sign() == 0 || m.at == end {
 			continue
 		}
 		if i == len(l.items) || l.items[i].at != m.at && l.items[i].at.Add(l.items[i].length) != m.at {
@@ -209,18 +238,17 @@ func (w *writer) line(l layer, marks []placedMark, fill bool, b score.Bar) (stri
 		}
 	}
 	mark(Time{})
-	for _, it := range l.items {
+	for k, it := range l.items {
 		if err := s.rest(it.at); err != nil {
 			return "", err
 		}
-		mark(it.at)
-		for _, i := range it.graces {
-			sign := "*"
-			if w.notes[i].Grace == score.Acciaccatura {
-				sign = "*/"
-			}
-			s.put(sign + w.noteText(i))
+		n := 0
+		for n < len(it.graces) && w.notes[it.graces[n]].After {
+			n++
 		}
+		w.graces(&s, it.graces[:n])
+		mark(it.at)
+		w.graces(&s, it.graces[n:])
 		if it.length.Sign() == 0 {
 			continue
 		}
@@ -231,15 +259,45 @@ func (w *writer) line(l layer, marks []placedMark, fill bool, b score.Bar) (stri
 		if err := s.value(it.length, w.chordText(it.chord, texts)); err != nil {
 			return "", err
 		}
-		mark(it.at.Add(it.length))
+		if end := it.at.Add(it.length); k+1 == len(l.items) || l.items[k+1].at != end {
+			mark(end)
+		}
 	}
 	if fill {
 		if err := s.rest(b.Length); err != nil {
 			return "", err
 		}
+		mark(b.Length)
 	}
 	s.closeTuplet()
 	return s.b.String(), nil
+}
+
+// graces writes grace notes, those struck together as a chord.
+func (w *writer) graces(s *setter, list []int) {
+	for k := 0; k < len(list); {
+		first := w.notes[list[k]]
+		text := "*"
+		if first.After {
+			text += ">"
+		}
+		if first.Grace == score.Acciaccatura {
+			text += "/"
+		}
+		if first.Together {
+			text += "+"
+		}
+		text += w.noteText(list[k])
+		from := k
+		for k++; k < len(list); k++ {
+			n := w.notes[list[k]]
+			if !n.Together || n.Grace != first.Grace || slices.ContainsFunc(list[from:k], func(i int) bool { return w.notes[i].Pitch == n.Pitch }) {
+				break
+			}
+			text += "+" + w.noteText(list[k])
+		}
+		s.put(text)
+	}
 }
 
 // chordText joins the notes of a chord. If all are tied alike, one sign stands for all.

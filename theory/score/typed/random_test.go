@@ -46,6 +46,7 @@ func randomPassage(r *rand.Rand) *score.Passage {
 			if room := b.Length; r.IntN(6) == 0 {
 				n.Grace = score.Grace(1 + r.IntN(2))
 				n.Onset = b.Start.Add(time(room))
+				n.After, n.Together = r.IntN(3) == 0, r.IntN(3) == 0
 			} else if rel := time(room); rel.Less(room) {
 				n.Onset = b.Start.Add(rel)
 				if n.Duration = time(room.Sub(rel)); n.Duration.Sign() == 0 {
@@ -65,6 +66,35 @@ func randomPassage(r *rand.Rand) *score.Passage {
 			d.Text, d.Until = []string{louder, softer, "cresc."}[r.IntN(3)], d.At.Add(rest.Mul(1, int64(1+r.IntN(3))))
 		}
 		p.Dynamics = append(p.Dynamics, d)
+		p.Pedals = append(p.Pedals, score.Pedal{At: time(at), Act: score.PedalAct(1 + r.IntN(4))})
+		h := score.Harmony{At: time(at), Kind: kindNames[r.IntN(len(kindNames))], Printed: []string{"", "m7", "#9 ", "|[x] \"y\"", "7 # b"}[r.IntN(5)],
+			Degrees: []string{"", "add b9", "alter ##5, subtract 3"}[r.IntN(3)], Inverted: r.IntN(3)}
+		if r.IntN(2) == 0 {
+			h.HasBass, h.Bass = true, pitch.Class{Letter: pitch.A, Alter: -1}
+		}
+		if r.IntN(3) == 0 {
+			h.Numeral = "bVI"
+		} else {
+			h.Root = pitch.Class{Letter: pitch.Letter(r.IntN(7)), Alter: int8(r.IntN(5) - 2)}
+		}
+		p.Harmonies = append(p.Harmonies, h)
+		i := r.IntN(len(p.Bars))
+		s := score.Sign{At: p.Bars[i].Start.Add(time(p.Bars[i].Length)), Bar: i, Kind: score.SignKind(1 + r.IntN(10))}
+		switch s.Kind {
+		case score.RepeatEnd:
+			s.Times, s.AfterJump = r.IntN(4), r.IntN(2) == 0
+		case score.EndingStart:
+			s.Numbers, s.Text = []string{"1", "1, 2", ""}[r.IntN(3)], []string{"", "1.", "[2]"}[r.IntN(3)]
+		case score.EndingEnd:
+			s.Open = r.IntN(2) == 0
+		case score.DaCapo, score.DalSegno, score.Fine, score.ToCoda:
+			s.Text = []string{"", "D.C. al Fine", "D.S. al Coda", "al | [fine] # \"so\""}[r.IntN(4)]
+		}
+		switch s.Kind {
+		case score.Segno, score.Coda, score.DalSegno, score.ToCoda:
+			s.Label = []string{"", "A", "al", "two words]"}[r.IntN(4)]
+		}
+		p.Signs = append(p.Signs, s)
 	}
 	p.Sort()
 	return p

@@ -17,7 +17,7 @@ import (
 // Read reads a typed passage; name is kept as its Source and in errors. Errors in the text are *Error, found by errors.As;
 // if several lines have one, they come joined in order of place, ten at most. A file of more than 4 MiB, with more than a
 // million notes or 100,000 marks, or with times that are not [score.Time.InRange] is refused. Bar numbers that don't go on by one are kept and
-// give a warning. The model has no chords of grace notes: those are read as grace notes one after the other.
+// give a warning.
 func Read(name string, r io.Reader) (*score.Passage, error) {
 	text, err := io.ReadAll(io.LimitReader(r, maxBytes+1))
 	if err != nil {
@@ -73,6 +73,9 @@ type rawMark struct {
 	voice int
 	key   score.KeyChange
 	tempo float64
+	pedal score.PedalAct
+	sign  score.Sign
+	chord score.Harmony
 }
 
 type markKind int8
@@ -83,6 +86,9 @@ const (
 	hairpinEnd
 	keyMark
 	tempoMark
+	pedalMark
+	signMark
+	chordMark
 )
 
 type reader struct {

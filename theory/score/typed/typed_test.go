@@ -40,7 +40,9 @@ func mustRead(t testing.TB, text string) *score.Passage {
 // content is what of a passage a text must keep, in one order. (Equal grace notes and marks keep theirs.)
 func content(p *score.Passage) *score.Passage {
 	q := &score.Passage{Title: p.Title, Bars: slices.Clone(p.Bars), Notes: slices.Clone(p.Notes), Keys: slices.Clone(p.Keys),
-		Tempos: slices.Clone(p.Tempos), Dynamics: slices.Clone(p.Dynamics)}
+		Tempos: slices.Clone(p.Tempos), Dynamics: slices.Clone(p.Dynamics),
+		Pedals: slices.Clone(p.Pedals), Harmonies: slices.Clone(p.Harmonies), Signs: slices.Clone(p.Signs)}
+	q.Sort()
 	slices.SortStableFunc(q.Notes, canonical)
 	slices.SortStableFunc(q.Keys, func(a, b score.KeyChange) int { return a.At.Compare(b.At) })
 	slices.SortStableFunc(q.Tempos, func(a, b score.Tempo) int { return a.At.Compare(b.At) })
@@ -110,6 +112,12 @@ func notesText(p *score.Passage) string {
 			s += "*/"
 		default:
 			s += "/" + strings.ReplaceAll(n.Duration.String(), " ", "+")
+		}
+		if n.After {
+			s += ">>"
+		}
+		if n.Together {
+			s += "+"
 		}
 		if n.TieFrom {
 			s += "<"
@@ -196,7 +204,7 @@ var passages = []struct{ name, text, notes string }{
 	{"grace notes", "meter: 1/4\nbar 1\nright: *D4 */e4 q C4+G4 *B3", "r1@0:D4* r1@0:E4*/ r1@0:C4/1 r1@0:G4/1 r1@1:B3*"},
 	{"grace notes of two bars at one moment", "meter: 1/4\nbars 1-2\nright: q C4 *B3 | *D4 q C4\nleft: q r *B2 | *D3 r",
 		"r1@0:C4/1 r1@1:B3* l1@1:B2* r1@1:D4* l1@1:D3* r1@1:C4/1"},
-	{"grace chord, one after the other", "meter: 1/4\nbar 1\nright: *G4+C4 q E4", "r1@0:G4* r1@0:C4* r1@0:E4/1"},
+	{"grace chord", "meter: 1/4\nbar 1\nright: *G4+C4 q E4", "r1@0:G4* r1@0:C4*+ r1@0:E4/1"},
 	{"grace note tied to its own", "meter: 1/4\nbar 1\nright: *C4=  q C4", "r1@0:C4*> r1@0:C4/1<"},
 	{"cue notes", "meter: 2/4\nbar 1\nright: q ~C4+E4 ~=C4=?", "r1@0:C4/1~ r1@0:E4/1 r1@1:C4/1<>~"},
 	{"voices", "meter: 2/4\nbar 1\nright: h C5\nright 2: q E4 F4\nleft 3: h C3\nrh+: q G4 r", "l3@0:C3/2 r2@0:E4/1 r1@0:G4/1 r1@0:C5/2 r2@1:F4/1"},

@@ -75,7 +75,7 @@ const (
 const (
 	maxBytes   = 4 << 20
 	maxNotes   = 1_000_000
-	maxMarks   = 100_000 // with keys and tempos
+	maxMarks   = 100_000 // of all sorts, with keys and tempos
 	maxVoice   = 999
 	maxFurther = 100 // lines of further notes of one voice in a block
 	maxErrors  = 10
@@ -102,7 +102,13 @@ func canonical(a, b score.Note) int {
 		case a.Hand != b.Hand:
 			return int(a.Hand) - int(b.Hand)
 		}
-		return a.Voice - b.Voice // within a voice they keep the order they are played in
+		if a.Voice != b.Voice || a.After == b.After {
+			return a.Voice - b.Voice // within a voice they keep the order they are played in
+		}
+		if a.After {
+			return -1
+		}
+		return 1
 	}
 	if c := a.Pitch.Compare(b.Pitch); c != 0 {
 		return c

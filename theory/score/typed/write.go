@@ -11,7 +11,7 @@ import (
 	"plumbline/theory/score"
 )
 
-// Write prints p as a typed passage. What Read makes of it is equal to p in title, bars, notes, keys, tempos and dynamics;
+// Write prints p as a typed passage. What Read makes of it is equal to p in title, bars, notes and marks of all sorts;
 // notes and marks that stand at the same moment may change places where score.Passage leaves their order free. Source, parts
 // and warnings are not written. p stays as it is.
 //
@@ -63,7 +63,7 @@ func (w *writer) write() error {
 	if len(p.Notes) > maxNotes {
 		return fmt.Errorf("more than %d notes", maxNotes)
 	}
-	if len(p.Keys)+len(p.Tempos)+len(p.Dynamics) > maxMarks {
+	if len(p.Keys)+len(p.Tempos)+len(p.Dynamics)+len(p.Pedals)+len(p.Harmonies)+len(p.Signs) > maxMarks {
 		return fmt.Errorf("more than %d marks", maxMarks)
 	}
 	if err := w.check(); err != nil {
@@ -137,10 +137,20 @@ func (w *writer) check() error {
 			return fail(n.Pitch.String() + " is a grace note with a length")
 		case n.Grace == score.NoGrace && n.Duration.Sign() <= 0:
 			return fail(n.Pitch.String() + " without a length")
+		case n.Grace == score.NoGrace && (n.After || n.Together):
+			return fail(n.Pitch.String() + " that isn't a grace note but is said to follow or to join one")
 		case !n.Onset.InRange() || !n.Duration.InRange() || !n.End().InRange():
 			return fail(n.Pitch.String() + " at a time out of range")
 		case n.Onset.Less(b.Start) || b.End().Less(n.End()):
 			return fail(n.Pitch.String() + " that reaches beyond its bar")
+		}
+	}
+	for _, g := range p.Signs {
+		if g.Bar < 0 || g.Bar >= len(p.Bars) {
+			return fmt.Errorf("the sign %s is in bar %d of %d", g.Kind, g.Bar, len(p.Bars))
+		}
+		if b := p.Bars[g.Bar]; !g.At.InRange() || g.At.Less(b.Start) || b.End().Less(g.At) {
+			return fmt.Errorf("bar %s: the sign %s is not within its bar", b.Number, g.Kind)
 		}
 	}
 	for _, d := range p.Dynamics {
@@ -229,7 +239,7 @@ func (w *writer) setBars() error {
 			for n, l := range layers {
 				key := lineKey{v.hand, v.voice, n}
 				var inside []placedMark
-				if !placed && n == 0 && l.meets(marks[i].inside) {
+				if !placed && n == 0 && l.meets(marks[i].inside, b.Length) {
 					inside, placed = marks[i].inside, true
 				}
 				if bt.lines[key], err = w.line(l, inside, n == 0, b); err != nil {
