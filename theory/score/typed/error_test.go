@@ -95,6 +95,17 @@ func TestErrors(t *testing.T) {
 		{"bar 3\nright: h C4 [key H major] C4", `bar 3, right hand (line 3:13): "H major" begins with no tonic (pitch: "H" is no note name: it begins with 'H'; letters are A to G)`},
 		{"bar 3\nright: h C4 [tempo 66] C4", `bar 3, right hand (line 3:13): found "66" where a tempo belongs, such as q = 66 or q. = 80`},
 		{"bar 3\nbetween: h C4", `bar 3 (line 3:12): found "C4"; the line between the hands holds values, rests and marks only`},
+		{"bar 3\nright: [ped off] w C4", `bar 3, right hand (line 3:8): found "ped off"; the marks of the pedals are ped, ped change, ped up and sostenuto`},
+		{"bar 3\nright: [left ped] w C4", `bar 3, right hand (line 3:8): this mark is for both hands; write it without left or right`},
+		{"bar 3\nright: [repeat 0 times] w C4", `bar 3, right hand (line 3:8): found "0 times" in "repeat 0 times"; a repeat is written [repeat], [repeat 3 times] or [repeat from here]`},
+		{"bar 3\nright: [ending 3-1] w C4", `bar 3, right hand (line 3:8): found "3-1" in "ending 3-1"; an ending is written [ending 1] or [ending 1, 2], and [ending end] where it closes`},
+		{"bar 3\nright: w C4 [ending end here]", `bar 3, right hand (line 3:13): found "here" in "ending end here"; want nothing more where an ending closes`},
+		{"bar 3\nright: w C4 [fine al coda]", `bar 3, right hand (line 3:13): found "al coda" in "fine al coda"; want nothing more, or in quotes what is printed`},
+		{"bar 3\nright: w C4 [dal segno called]", `bar 3, right hand (line 3:13): found "called" in "dal segno called"; want nothing more, al fine, al coda, or in quotes what is printed`},
+		{"bar 3\nright: [chord] w C4", `bar 3, right hand (line 3:8): the chord is missing; a chord symbol is written, for instance, [chord F#m7/C], [chord "V" dominant] or [chord N.C.]`},
+		{"bar 3\nright: [chord Hm] w C4", `bar 3, right hand (line 3:8): "Hm" begins with no root (capital letters A to G); a chord symbol is written, for instance, [chord F#m7/C], [chord "V" dominant] or [chord N.C.]`},
+		{"bar 3\nright: [chord C major-tenth] w C4", `bar 3, right hand (line 3:8): found "major-tenth" in the chord symbol; a chord symbol is written, for instance, [chord F#m7/C], [chord "V" dominant] or [chord N.C.]`},
+		{"bar 3\nright: *> w C4", `bar 3, right hand (line 3:10): found "*>" without a note`},
 		// bar lines
 		{"bar", `line 2:4: the bar number is missing`},
 		{"bar: upbeat", `line 2:4: the bar number is missing`},
@@ -289,6 +300,14 @@ func TestWriteErrors(t *testing.T) {
 		{func(p *score.Passage) { p.Dynamics = []score.Dynamic{{Text: "p", Hand: 3}} }, `bar 1 beat 1: the dynamic "p" cannot be written`},
 		{func(p *score.Passage) { p.Dynamics = []score.Dynamic{{Text: "p", At: q(9)}} }, `bar 2 beat 6: the dynamic "p" is not within the passage`},
 		{func(p *score.Passage) { p.Dynamics = []score.Dynamic{{Text: "p", Until: q(9)}} }, `bar 1 beat 1: the dynamic "p" is not within the passage`},
+		{func(p *score.Passage) { p.Notes[1].After = true }, "bar 1, right hand: a note D4 that isn't a grace note but is said to follow or to join one"},
+		{func(p *score.Passage) { p.Pedals = []score.Pedal{{Act: 9}} }, "bar 1 beat 1: a pedal mark of an unknown kind"},
+		{func(p *score.Passage) { p.Pedals = []score.Pedal{{At: q(9), Act: score.PedalUp}} }, `bar 2 beat 6: "ped up" is not within the passage`},
+		{func(p *score.Passage) { p.Signs = []score.Sign{{Kind: score.Fine, Bar: 2}} }, "the sign Fine is in bar 2 of 2"},
+		{func(p *score.Passage) { p.Signs = []score.Sign{{Kind: score.Fine, At: q(5)}} }, "bar 1: the sign Fine is not within its bar"},
+		{func(p *score.Passage) { p.Signs = []score.Sign{{Kind: score.RepeatEnd, Times: -1}} }, `bar 1: the sign "repeat" (repeat) cannot be written`},
+		{func(p *score.Passage) { p.Signs = []score.Sign{{Kind: score.Fine, Label: "A"}} }, "bar 1: the sign \"Fine \\\"A\\\"\" (Fine) cannot be written"},
+		{func(p *score.Passage) { p.Harmonies = []score.Harmony{{Kind: "loud"}} }, `bar 1 beat 1: the chord symbol "C loud" of kind "loud" cannot be written`},
 	} {
 		p := ok()
 		c.spoil(p)

@@ -84,7 +84,7 @@ func randomPassage(r *rand.Rand) *score.Passage {
 		case score.RepeatEnd:
 			s.Times, s.AfterJump = r.IntN(4), r.IntN(2) == 0
 		case score.EndingStart:
-			s.Numbers, s.Text = []string{"1", "1, 2", ""}[r.IntN(3)], []string{"", "1.", "[2]"}[r.IntN(3)]
+			s.Numbers, s.Text = []string{"1", "1, 2", "", "01 ] or so"}[r.IntN(4)], []string{"", "1.", "[2]"}[r.IntN(3)]
 		case score.EndingEnd:
 			s.Open = r.IntN(2) == 0
 		case score.DaCapo, score.DalSegno, score.Fine, score.ToCoda:

@@ -57,6 +57,7 @@ var jumpTexts = map[score.SignKind][2]string{
 
 const (
 	maxTimes   = 1000 // of a repeat
+	maxNumbers = 200  // bytes that tell the times of an ending
 	alsoOnJump = "also after a jump"
 )
 
@@ -107,6 +108,12 @@ func parseSign(s string) (g score.Sign, msg string, known bool) {
 		case score.EndingStart:
 			if rest[0] == '"' && g.Text == "" {
 				g.Text, rest = cutName(rest)
+				break
+			}
+			if r, ok := cutWords(rest, "numbered"); ok && g.Numbers == "" && g.Text == "" { // any other way to number them
+				if g.Numbers, r = cutName(r); g.Numbers != "" {
+					rest = r
+				}
 				break
 			}
 			end := strings.IndexByte(rest, '"')
@@ -162,14 +169,15 @@ func parseEndings(s string) (string, bool) {
 		if more {
 			to, ok2 = parseInt(strings.TrimSpace(strings.TrimSuffix(b, ".")), maxTimes)
 		}
-		if !ok || !ok2 || from < 1 || to < from || len(out) > maxTimes {
+		if !ok || !ok2 || from < 1 || to < from || len(out) > maxNumbers {
 			return "", false
 		}
 		for ; from <= to; from++ {
 			out = append(out, strconv.FormatInt(from, 10))
 		}
 	}
-	return strings.Join(out, ", "), true
+	s = strings.Join(out, ", ")
+	return s, len(s) <= maxNumbers
 }
 
 // signText undoes parseSign. It reports false if g can't be read back.
@@ -189,8 +197,10 @@ func signText(g score.Sign) (string, bool) {
 		}
 		s += " " + alsoOnJump
 	}
-	if g.Numbers != "" {
-		s += " " + g.Numbers
+	if n, ok := parseEndings(g.Numbers); ok && n == g.Numbers {
+		s += " " + n
+	} else if g.Numbers != "" {
+		s += " numbered " + quoted(g.Numbers)
 	}
 	if g.Label != "" {
 		s += " called " + nameText(g.Label)
@@ -222,8 +232,7 @@ var kindNames = []string{"major", "minor", "augmented", "diminished", "dominant"
 	"major-ninth", "minor-ninth", "dominant-11th", "major-11th", "minor-11th", "dominant-13th", "major-13th", "minor-13th",
 	"suspended-second", "suspended-fourth", "power", "Neapolitan", "Italian", "French", "German", "Tristan", "pedal", "other", "none"}
 
-// kindOf gives the kind of chord for what stands behind the root. habits are those that score.Harmony prints, the others
-// are kept as printed (common practice, no source).
+// habits gives the kind of chord for what score.Harmony prints behind the root.
 var habits = func() map[string]string {
 	m := map[string]string{}
 	for _, k := range kindNames[:25] {
@@ -232,12 +241,14 @@ var habits = func() map[string]string {
 	return m
 }()
 
+// kindOf does so for other ways to print it, which are kept (common practice, no source).
 var kindOf = map[string]string{"M": "major", "maj": "major", "min": "minor", "mi": "minor", "-": "minor", "aug": "augmented",
 	"°": "diminished", "o": "diminished", "M7": "major-seventh", "Δ": "major-seventh", "Δ7": "major-seventh", "min7": "minor-seventh",
 	"mi7": "minor-seventh", "-7": "minor-seventh", "°7": "diminished-seventh", "o7": "diminished-seventh", "aug7": "augmented-seventh",
 	"7#5": "augmented-seventh", "ø": "half-diminished", "ø7": "half-diminished", "m7b5": "half-diminished", "M9": "major-ninth",
 	"min9": "minor-ninth", "-9": "minor-ninth", "min6": "minor-sixth", "-6": "minor-sixth", "sus": "suspended-fourth", "M13": "major-13th"}
 
+// noChord is the symbol for a stretch without a chord.
 const noChord = "N.C."
 
 // parseChord reads a chord symbol, "F#m7/C" or the long form `"V" dominant "7" with "add b9" inversion 1 over C`. A suffix
@@ -260,7 +271,7 @@ func parseChord(s string) (h score.Harmony, msg string) {
 		} else {
 			var err error
 			if h.Root, plain, err = pitch.ScanClass(word); err != nil {
-				return h, fmt.Sprintf("%s (%s); %s", fmt.Sprintf("%q begins with no root", clip(word)), "letters are A to G, capital", want)
+				return h, fmt.Sprintf("%q begins with no root (capital letters A to G); %s", clip(word), want)
 			}
 			if i := strings.LastIndexByte(plain, '/'); i >= 0 {
 				if c, err := pitch.ParseClass(plain[i+1:]); err == nil {
@@ -268,7 +279,7 @@ func parseChord(s string) (h score.Harmony, msg string) {
 				}
 			}
 			if i := strings.IndexAny(plain, "\"\\"); i >= 0 {
-				return h, fmt.Sprintf("found %q in %q; %s", plain[i:]+over, clip(word), want)
+				return h, fmt.Sprintf("found %q in %q; %s", clip(plain[i:]+over), clip(word), want)
 			}
 			if h.Kind = habits[plain]; plain != "" && h.Kind == "" {
 				if h.Printed, h.Kind = plain, kindOf[plain]; h.Kind == "" {

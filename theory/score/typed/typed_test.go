@@ -231,6 +231,15 @@ var passages = []struct{ name, text, notes string }{
 	{"mark where no note begins", "meter: 4/4\nbar 1\nright: w C4\nbetween: 3(q r r [cresc.] r) 5(s r [dim. for 1/4] r r r r)", "r1@0:C4/4"},
 	{"a mark ends a hairpin, then its end", "meter: 2/4\nbar 1\nright: [louder] q C4 [f] [end] D4", "r1@0:C4/1 r1@1:D4/1"},
 	{"byte order mark, line ends of another system", "\ufeffmeter: 1/4\r\nbar 1\r\nright: q C4\r\n", "r1@0:C4/1"},
+	{"grace notes after and before", "meter: 2/4\nbar 1\nright: q C4 *>D4 *>/E4+F4 *+G4 *A4 [p] */+B4 B4 *>C5",
+		"r1@0:C4/1 r1@1:D4*>> r1@1:E4*/>> r1@1:F4*/>>+ r1@1:G4*+ r1@1:A4* r1@1:B4*/+ r1@1:B4/1 r1@2:C5*>>"},
+	{"pedals", "meter: 2/4\nbar 1\nright: h C4\nbetween: [ped] e r [ped change] r [Ped  Up] [sostenuto] r [ped down] r [ped up]", "r1@0:C4/2"},
+	{"signs", "meter: 2/4\nbars 1-4\nright: [repeat from here] h C4 | [ending 1-3] C4 [ending end] [repeat 4 times, also after a jump] | " +
+		"[ending 4. \"last\"] [segno] C4 [ending left open] [dal segno called B al coda] [repeat] | [Segno called \"B\"] [coda] r [to coda] [da capo \"D.C. senza rep.\"] [fine]",
+		"r1@0:C4/2 r1@2:C4/2 r1@4:C4/2"},
+	{"chord symbols", "meter: 4/4\nbar 1\nright: [chord F#m7/C] q C4 [chord Bb] C4 [chord \"V\" dominant \"7\" with \"add b9\" inversion 1 over C] C4 " +
+		"[chord N.C.] [chord Am7b5] [chord C7alt] e C4 [chord Ebmaj7 with \"add #11\"] [chord D minor] C4",
+		"r1@0:C4/1 r1@1:C4/1 r1@2:C4/1 r1@3:C4/1/2 r1@3+1/2:C4/1/2"},
 	{"everything in capitals", "METER: 1/4\nBARS 1-2\nRIGHT HAND: q C4 | R\nLH 1 : q C3 | .", "l1@0:C3/1 r1@0:C4/1"},
 }
 
@@ -326,6 +335,83 @@ func TestReadMarks(t *testing.T) {
 		if got := mustRead(t, text(t, name)).Title; got != want {
 			t.Errorf("%s: title %q; want %q", name, got, want)
 		}
+	}
+}
+
+func TestReadPedals(t *testing.T) {
+	want := []score.Pedal{{Act: score.PedalDown}, {At: score.T(1, 2), Act: score.PedalChange}, {At: score.Quarters(1), Act: score.PedalUp},
+		{At: score.Quarters(1), Act: score.Sostenuto}, {At: score.T(3, 2), Act: score.PedalDown}, {At: score.Quarters(2), Act: score.PedalUp}}
+	if got := mustRead(t, text(t, "pedals")).Pedals; !reflect.DeepEqual(got, want) {
+		t.Errorf("pedals %v; want %v", got, want)
+	}
+}
+
+func TestReadSigns(t *testing.T) {
+	q := score.Quarters
+	want := []score.Sign{
+		{Kind: score.RepeatStart},
+		{At: q(2), Bar: 1, Kind: score.EndingStart, Numbers: "1, 2, 3"},
+		{At: q(4), Bar: 1, Kind: score.RepeatEnd, Times: 4, AfterJump: true},
+		{At: q(4), Bar: 1, Kind: score.EndingEnd},
+		{At: q(4), Bar: 2, Kind: score.Segno},
+		{At: q(4), Bar: 2, Kind: score.EndingStart, Numbers: "4", Text: "last"},
+		{At: q(6), Bar: 2, Kind: score.RepeatEnd},
+		{At: q(6), Bar: 2, Kind: score.EndingEnd, Open: true},
+		{At: q(6), Bar: 2, Kind: score.DalSegno, Label: "B", Text: "D.S. al Coda"},
+		{At: q(6), Bar: 3, Kind: score.Segno, Label: "B"},
+		{At: q(6), Bar: 3, Kind: score.Coda},
+		{At: q(8), Bar: 3, Kind: score.Fine},
+		{At: q(8), Bar: 3, Kind: score.ToCoda},
+		{At: q(8), Bar: 3, Kind: score.DaCapo, Text: "D.C. senza rep."},
+	}
+	if got := mustRead(t, text(t, "signs")).Signs; !reflect.DeepEqual(got, want) {
+		t.Errorf("signs\n%+v; want\n%+v", got, want)
+	}
+	// Played: the repeat with its endings, told by hand from what stands there.
+	p := mustRead(t, "meter: 1/4\nbars 1-4\nright: [repeat from here] q C4 | [ending 1] D4 [repeat] [ending end] | [ending 2] E4 [ending end] | F4 [da capo]")
+	u, err := p.Unfold()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var played []string
+	for _, b := range u.Bars {
+		played = append(played, b.Number)
+	}
+	if got, want := strings.Join(played, " "), "1 2 1 3 4 1 3 4"; got != want {
+		t.Errorf("played are bars %s; want %s", got, want)
+	}
+}
+
+func TestReadChordSymbols(t *testing.T) {
+	class := func(l pitch.Letter, alter int8) pitch.Class { return pitch.Class{Letter: l, Alter: alter} }
+	q, half := score.Quarters, score.T(7, 2)
+	want := []score.Harmony{
+		{Root: class(pitch.F, 1), Kind: "minor-seventh", Bass: class(pitch.C, 0), HasBass: true},
+		{At: q(1), Root: class(pitch.B, -1), Kind: "major"},
+		{At: q(2), Numeral: "V", Kind: "dominant", Printed: "7", Degrees: "add b9", Inverted: 1, HasBass: true},
+		{At: q(3), Kind: "none"},
+		{At: q(3), Root: class(pitch.A, 0), Kind: "half-diminished", Printed: "m7b5"},
+		{At: q(3), Root: class(pitch.C, 0), Kind: "other", Printed: "7alt"},
+		{At: half, Root: class(pitch.E, -1), Kind: "major-seventh", Degrees: "add #11"},
+		{At: half, Root: class(pitch.D, 0), Kind: "minor"},
+	}
+	if got := mustRead(t, text(t, "chord symbols")).Harmonies; !reflect.DeepEqual(got, want) {
+		t.Errorf("chord symbols\n%+v; want\n%+v", got, want)
+	}
+}
+
+// What is written is what a typist would write.
+func TestWriteSigns(t *testing.T) {
+	const want = `meter: 2/4
+
+bars 1-3
+right: [ped] [repeat from here] h D5 *>C5 *>D5 |
+       [ending 1] *B4+D5 q C5 r [repeat] [ending end] |
+       [chord F#m7/C] h C5 [ped up] [da capo al fine]
+`
+	var out strings.Builder
+	if err := Write(&out, mustRead(t, want)); err != nil || out.String() != want {
+		t.Errorf("Write: %v\n%s; want\n%s", err, out.String(), want)
 	}
 }
 
