@@ -114,6 +114,32 @@ func TestWriteRandom(t *testing.T) {
 	}
 }
 
+// TestMarkSalad throws the words of marks together: whatever Read accepts can be written and is read back the same.
+func TestMarkSalad(t *testing.T) {
+	words := strings.Fields(`chord C F#m7/C Bb b7 7alt "V" "" "7" "x]" "a|b" dominant none N.C. with over inversion 1 2 major C6/9 Am7b5 C#° 0
+		repeat from here times 3 also after a jump ending end left open 1, 2 1-3 numbered "01" segno coda called B fine al to da capo dal ped up change / \ C|x`)
+	starts := []string{"chord", "chord C", "chord Am7", `chord "V"`, "repeat", "ending", "segno", "coda", "to coda", "dal segno", "da capo", "fine", "ped"}
+	r := rand.New(rand.NewPCG(5, 6))
+	read := map[string]int{}
+	for range 40_000 {
+		start := starts[r.IntN(len(starts))]
+		s := start
+		for range r.IntN(6) {
+			s += []string{" ", " ", "  ", "\t"}[r.IntN(4)] + words[r.IntN(len(words))]
+		}
+		p, err := Read("", strings.NewReader("meter: 1/4\nbar 1\nright: q C4 ["+s+"]"))
+		if err == nil {
+			read[start]++
+			checkRoundTrip(t, p)
+		}
+	}
+	for _, s := range starts {
+		if read[s] < 100 {
+			t.Errorf("only %d texts that begin with %q were understood", read[s], s)
+		}
+	}
+}
+
 // long is a text of n blocks of four bars.
 func long(n int) string {
 	var b strings.Builder

@@ -294,7 +294,9 @@ func parseChord(s string) (h score.Harmony, msg string) {
 		if rest[0] == '"' && h.Printed == "" {
 			h.Printed, rest = cutName(rest)
 		} else if r, ok := cutWords(rest, "with"); ok && h.Degrees == "" {
-			h.Degrees, rest = cutName(r)
+			if h.Degrees, r = cutName(r); h.Degrees != "" {
+				rest = r
+			}
 		} else if r, ok := cutWords(rest, "inversion"); ok && h.Inverted == 0 {
 			word, r := cutName(r)
 			if n, ok := parseInt(word, maxFigure); ok {
