@@ -29,10 +29,13 @@ func TestRooms(t *testing.T) {
 		"theory/harmony":        {"theory/pitch", "theory/chord", "theory/key", "theory/score", "theory/line"},
 		"theory/score/midi":     {"theory/pitch", "theory/key", "theory/score", "theory/score/spell"},
 		"theory/line":           {"theory/pitch", "theory/score"},
-		"theory/claim":          {"theory/pitch", "theory/chord", "theory/key", "theory/score", "theory/line"},
+		"theory/claim":          {"theory/pitch", "theory/chord", "theory/key", "theory/score", "theory/line", "theory/harmony"},
+		"theory/engrave":        {"theory/pitch", "theory/chord", "theory/key", "theory/score"},
 		"synth":                 {},
 		"synth/speaker":         {"synth"},
-		"drills":                {"theory/pitch", "theory/chord", "theory/key", "theory/score", "theory/line", "theory/claim"},
+		"drills":                {"theory/pitch", "theory/chord", "theory/key", "theory/score", "theory/line", "theory/harmony", "theory/claim"},
+		"drills/ear":            {"theory/pitch", "theory/chord", "theory/key", "theory/score", "theory/line", "theory/harmony", "theory/claim", "drills"},
+		"drills/planner":        {"drills"},
 		"progress":              {},
 	}
 	only := map[string]string{
