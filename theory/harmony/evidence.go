@@ -36,13 +36,6 @@ const (
 	profiles
 )
 
-var profileNames = [profiles]string{"share of time", "share of time, by metre", "sounds", "sounds at the start", "is struck at the start", "metric place",
-	"part it lasts through", "share of time without moving by step", "share of the left hand", "share of the bass", "is the lowest note",
-	"is the lowest note at the start", "share of the top line", "sounds at the end", "is new here", "is held over", "share of strokes",
-	"sounds in several octaves", "share of the span before", "share of the span after", "share two spans before", "share two spans after",
-	"share of the bass before", "share of the bass after", "share of eight quarters around", "share of 24 quarters around", "share of the passage",
-	"lowest note just before", "sounds as the next span begins", "sounded before too", "share of time between leaps"}
-
 // Profiles of the bass, held against the bass of a candidate.
 const (
 	bFirst   = iota // is the lowest note as the span begins
@@ -59,9 +52,6 @@ const (
 	bAbsent         // doesn't sound
 	bassProfiles
 )
-
-var bassProfileNames = [bassProfiles]string{"is the lowest note at the start", "share of the bass", "is the lowest note", "share of time", "is struck by the left hand at the start",
-	"lowest note just before", "share of the bass before", "share of the bass after", "metric place as the lowest note", "lowest note the left hand strikes", "is the lowest note at some time", "doesn't sound"}
 
 // A motion is time spent on one class that moves on by step to another.
 type motion struct {

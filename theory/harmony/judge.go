@@ -297,3 +297,28 @@ func learnJudge(as []*Analysis, lessons []Lesson, trees int, seed int64) *forest
 	}
 	return grow(x, right, weigh, trees, .1, 5)
 }
+
+// learnThird grows the forest of the third reading: of the contenders of each span, which does the expert mean?
+func learnThird(as []*Analysis, lessons []Lesson, trees int) *forest {
+	var x [][]float32
+	var right []bool
+	var weigh []float64
+	for k, a := range as {
+		for i, want := range lessons[k].Chords {
+			con := a.contenders(i)
+			any := false
+			for _, y := range con {
+				any = any || meant(&a.read[i][y.c], y.member, want)
+			}
+			if !any || len(con) < 2 {
+				continue
+			}
+			for _, y := range con {
+				f := make([]float32, jWidth)
+				a.claimFeatures(i, a.chordOf(i, y), f)
+				x, right, weigh = append(x, f), append(right, meant(&a.read[i][y.c], y.member, want)), append(weigh, 1)
+			}
+		}
+	}
+	return grow(x, right, weigh, trees, .1, 10)
+}

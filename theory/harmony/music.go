@@ -43,8 +43,11 @@ type weight struct {
 const eps = 1e-6
 
 // New prepares p. The passage must not be changed while the result is in use.
-func New(p *score.Passage) *Music {
-	m := &Music{Passage: p, Sounding: p.Sounding()}
+func New(p *score.Passage) *Music { return NewOf(p, p.Sounding()) }
+
+// NewOf prepares some of the notes of p, as [score.Passage.Sounding] returns them, say those of one hand.
+func NewOf(p *score.Passage, sounding []score.Note) *Music {
+	m := &Music{Passage: p, Sounding: sounding}
 	for i, n := range m.Sounding {
 		if n.Grace != score.NoGrace || n.Duration.Sign() <= 0 {
 			continue

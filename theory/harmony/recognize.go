@@ -1,12 +1,18 @@
 package harmony
 
-import "plumbline/theory/key"
+import (
+	"math"
+	"sort"
+
+	"plumbline/theory/key"
+)
 
 // Tables are what the recognizer has learned.
 type Tables struct {
 	w         *weights
 	keys      keyTables
 	second    []float64
+	third     *forest
 	judge     *forest
 	threshold float64 // log odds below which a claim fails
 }
@@ -53,6 +59,7 @@ type Analysis struct {
 	ev     []*evidence
 	read   [][]candidate
 	path   []int
+	soft   *soft // the first readings, as the second saw them
 }
 
 // Read reads spans. They must be in order of time; each is read between its neighbours.
@@ -63,9 +70,15 @@ func (t *Tables) Read(m *Music, spans []Span) *Analysis {
 
 // finish goes on from first readings.
 func (t *Tables) finish(m *Music, spans []Span, ev []*evidence, read [][]candidate) *Analysis {
-	read = t.again(soften(read, t.keys.keyPosterior(t.keys.emissions(ev, read))), ev)
-	a := &Analysis{Music: m, Spans: make([]Harmony, len(spans)), tables: t, ev: ev, read: read, path: t.keys.keyPath(t.keys.emissions(ev, read))}
-	for i, cs := range read {
+	first := soften(read, t.keys.keyPosterior(t.keys.emissions(ev, read)))
+	read = t.again(first, ev)
+	a := &Analysis{Music: m, Spans: make([]Harmony, len(spans)), tables: t, ev: ev, read: read, path: t.keys.keyPath(t.keys.emissions(ev, read)), soft: first}
+	final := read
+	if t.third != nil {
+		final = a.weigh(t.third)
+		a.path = t.keys.keyPath(t.keys.emissions(ev, final))
+	}
+	for i, cs := range final {
 		a.Spans[i].Span = spans[i]
 		a.Spans[i].Key = keyOf(a.path[i])
 		for _, c := range cs {
@@ -79,6 +92,63 @@ func (t *Tables) finish(m *Music, spans []Span, ev []*evidence, read [][]candida
 		}
 	}
 	return a
+}
+
+// A contender is one of the likeliest chords with their basses.
+type contender struct {
+	c, member int
+	p         float64
+}
+
+// contenders are those of span i that the third reading decides between: the likeliest eight, none below a hundredth of the first.
+func (a *Analysis) contenders(i int) []contender {
+	var out []contender
+	for ci := range a.read[i] {
+		for m := 0; m < a.read[i][ci].n; m++ {
+			out = append(out, contender{ci, m, a.read[i][ci].by[m]})
+		}
+	}
+	sort.SliceStable(out, func(x, y int) bool { return out[x].p > out[y].p })
+	n := 0
+	for n < len(out) && n < 8 && out[n].p > .01*out[0].p {
+		n++
+	}
+	return out[:n]
+}
+
+func (a *Analysis) chordOf(i int, x contender) Chord {
+	c := &a.read[i][x.c]
+	return Chord{classOf(c.root), c.q, classOf(c.root + intervalsOf[c.q][x.member])}
+}
+
+// weigh is the third reading: the contenders of the second are held against the notes as claims are.
+func (a *Analysis) weigh(f *forest) [][]candidate {
+	out := make([][]candidate, len(a.read))
+	var x [jWidth]float32
+	for i := range a.read {
+		cs := append([]candidate(nil), a.read[i]...)
+		con := a.contenders(i)
+		mass, sum := 0.0, 0.0
+		odds := make([]float64, len(con))
+		for k, y := range con {
+			a.claimFeatures(i, a.chordOf(i, y), x[:])
+			odds[k] = math.Exp(f.score(x[:]))
+			sum += odds[k]
+			mass += y.p
+		}
+		for k, y := range con {
+			cs[y.c].by[y.member] = mass * odds[k] / sum
+		}
+		for k := range cs {
+			cs[k].base = 0
+			for m := 0; m < cs[k].n; m++ {
+				cs[k].base += cs[k].by[m]
+			}
+		}
+		rank(cs)
+		out[i] = cs
+	}
+	return out
 }
 
 // verdict returns the log odds that c is right of span i, and whether it holds outright.

@@ -51,7 +51,7 @@ func Learn(lessons []Lesson) *Tables {
 			}
 		}
 	}
-	keys.tune(lessons, ev, read)
+	keys.chordW, keys.classW, keys.change, keys.far, keys.home = xp("KC", .5), xp("KP", .1), xp("KX", 7), xp("KF", .1), xp("KH", .08)
 	t := &Tables{keys: keys}
 	t.w = newWeights(fit(all, epochs, l2, 1))
 	t.second = fit2(lessons, &t.keys, ev, read, int(xp("EPOCHS2", 12)), xp("L22", 3e-2))
@@ -62,6 +62,7 @@ func Learn(lessons []Lesson) *Tables {
 		as[i] = t.finish(l.Music, l.Spans, ev[i], read[i])
 	}
 	trees := int(xp("TREES", 150))
+	third := learnThird(as, lessons, int(xp("TREES3", 120)))
 	var odds []float64
 	labels := 0
 	for f := 0; f < folds; f++ {
@@ -92,6 +93,7 @@ func Learn(lessons []Lesson) *Tables {
 		t.threshold = odds[n]
 	}
 	t.judge = learnJudge(as, lessons, trees, 3)
+	t.third = third
 	return t
 }
 

@@ -1,0 +1,271 @@
+package harmony
+
+import (
+	"fmt"
+	"strings"
+
+	"plumbline/theory/key"
+	"plumbline/theory/pitch"
+)
+
+// A Function is what a chord does in its key.
+type Function string
+
+// The functions. A chord that only embellishes another, or belongs to no key, has none.
+const (
+	Tonic       Function = "tonic"
+	Predominant Function = "predominant"
+	Dominant    Function = "dominant"
+	NoFunction  Function = ""
+)
+
+// A Role is what the chord of a span does: its numeral, its function and why.
+type Role struct {
+	Numeral  key.Numeral
+	Function Function
+	Colour   string // what colours it: "borrowed from C minor", "over a pedal on C", "both thirds sound"; "" if nothing
+	SixFour  bool   // a cadential six-four: the dominant, with its fourth and sixth sounding before the third and fifth
+	Why      string
+}
+
+// Role tells what the chord of span i does. Its zero value stands for a span that isn't read.
+func (a *Analysis) Role(i int) Role {
+	if i < 0 || i >= len(a.Spans) || len(a.Spans[i].Readings) == 0 {
+		return Role{}
+	}
+	return a.roleIn(i, a.Spans[i].Readings[0].Chord, a.Spans[i].Key)
+}
+
+// numeralIn names c in k; the augmented sixths by their own names whatever their bass.
+func numeralIn(k key.Key, c Chord) key.Numeral {
+	members := c.Members()
+	return k.Numeral(c.Root, members, c.Bass)
+}
+
+func (a *Analysis) roleIn(i int, c Chord, k key.Key) Role {
+	r := Role{Numeral: numeralIn(k, c)}
+	n := r.Numeral
+	e := a.ev[i]
+	root := c.Root.Fifths()
+	// The dominant with fourth and sixth in place of third and fifth, over its root.
+	if c.Quality == Major && c.Bass == c.Root && !has(e.prof[pPresent], root+4) && has(e.prof[pPresent], root-1) && (has(e.prof[pPresent], root+3) || has(e.prof[pPresent], root-4)) {
+		r.SixFour = n.Degree == 5 && n.Of == 0
+	}
+	next := a.nextDifferent(i)
+	var follows key.Numeral
+	if next >= 0 {
+		follows = numeralIn(k, a.Spans[next].Readings[0].Chord)
+	}
+	leads := func(to ...int) bool {
+		for _, d := range to {
+			if follows.Of == 0 && follows.Degree == d && follows.Alter == 0 {
+				return true
+			}
+		}
+		return false
+	}
+	bass, _ := k.Degree(c.Bass)
+	leading := k.Tonic.Add(pitch.Interval{Steps: 6, Semitones: 11})
+	var why []string
+	switch {
+	case n.Text == "":
+		r.Function, r.Colour = NoFunction, "no chord of "+k.String()
+	case n.Kind == key.Applied && n.Of == 5:
+		r.Function = Predominant
+		why = append(why, fmt.Sprintf("it is the dominant of the dominant of %v", k))
+	case n.Kind == key.Applied:
+		r.Function = Dominant
+		r.Colour = "of the " + k.DegreeName(n.Of, 0)
+		why = append(why, n.Why)
+	case n.Kind == key.SixthChord:
+		r.Function = Predominant
+		why = append(why, n.Why)
+	case n.Kind == key.Neapolitan:
+		r.Function = Predominant
+		why = append(why, n.Why)
+	case r.SixFour:
+		r.Function = Dominant
+		why = append(why, fmt.Sprintf("the bass stands on %v, the dominant, and the fourth and sixth above it wait to resolve", c.Bass))
+	case n.Degree == 1 && n.Alter == 0 && c.Quality == Major && c.Role(c.Bass) == "fifth" && leads(5):
+		r.Function = Dominant
+		why = append(why, "a tonic six-four over the dominant, which follows")
+	case n.Degree == 1 && n.Alter == 0:
+		r.Function = Tonic
+		why = append(why, fmt.Sprintf("its root is the tonic %v", k.Tonic))
+	case n.Degree == 5 && n.Alter == 0 || n.Degree == 7 && c.Quality != Major && c.Quality != DominantSeventh:
+		r.Function = Dominant
+		why = append(why, fmt.Sprintf("its root is the %s of %v", k.DegreeName(n.Degree, n.Alter), k))
+		if c.Role(leading) != "" {
+			why = append(why, fmt.Sprintf("it holds the leading tone %v", leading))
+		} else if c.Quality == Minor || c.Quality == MinorSeventh {
+			why = append(why, fmt.Sprintf("it lacks the leading tone %v, so it leads weakly", leading))
+		}
+	case n.Degree == 2 || n.Degree == 4:
+		r.Function = Predominant
+		if n.Degree == 4 && leads(1) {
+			why = append(why, "it goes back to the tonic (plagal)")
+		} else {
+			why = append(why, fmt.Sprintf("its root is the %s", k.DegreeName(n.Degree, n.Alter)))
+		}
+	case n.Degree == 6:
+		r.Function = Tonic
+		if leads(2, 4, 5) {
+			r.Function = Predominant
+			why = append(why, "a chord on the submediant that leads on towards the dominant")
+		} else {
+			why = append(why, "the submediant stands for the tonic, with which it shares two notes")
+		}
+	case n.Degree == 3:
+		r.Function = Tonic
+		why = append(why, "the mediant shares two notes with the tonic")
+		if bass == 5 || leads(1) && c.Role(leading) != "" {
+			r.Function = Dominant
+			why = []string{fmt.Sprintf("the mediant with the leading tone %v goes to the tonic", leading)}
+		}
+	case n.Degree == 7:
+		r.Function = Dominant
+		r.Colour = "subtonic"
+		why = append(why, "the subtonic takes the place of the dominant and lacks the leading tone")
+	default:
+		why = append(why, n.Why)
+	}
+	if leads(1) && r.Function == Dominant && n.Of == 0 {
+		why = append(why, "the tonic follows")
+	} else if leads(5) && r.Function == Predominant {
+		why = append(why, "the dominant follows")
+	}
+	if n.Kind == key.Mixture && r.Colour == "" {
+		r.Colour = "borrowed from the parallel key"
+		why = append(why, n.Why)
+	}
+	if hasInterval(c.Quality, 4) && has(e.prof[pPresent], root-3) || hasInterval(c.Quality, -3) && has(e.prof[pPresent], root+4) {
+		r.Colour = strings.TrimPrefix(r.Colour+", both thirds sound", ", ")
+	}
+	if low := e.bass[bLowest]; len(low) > 0 && c.Role(classOf(low[0].lof)) == "" {
+		r.Colour = strings.TrimPrefix(r.Colour+fmt.Sprintf(", over %v in the bass, which is no member", classOf(low[0].lof)), ", ")
+	}
+	r.Why = strings.Join(why, "; ")
+	return r
+}
+
+// nextDifferent returns the next span with another root or quality, -1 if none follows.
+func (a *Analysis) nextDifferent(i int) int {
+	here := a.Spans[i].Readings[0].Chord
+	for j := i + 1; j < len(a.Spans); j++ {
+		if len(a.Spans[j].Readings) == 0 {
+			continue
+		}
+		if c := a.Spans[j].Readings[0].Chord; c.Root != here.Root || c.Quality != here.Quality {
+			return j
+		}
+	}
+	return -1
+}
+
+// A Cadence is a close: Span is the chord it arrives at.
+type Cadence struct {
+	Span    int
+	Kind    string // "perfect authentic", "imperfect authentic", "half", "plagal", "deceptive"
+	Key     key.Key
+	Why     string
+	Certain bool // the music rests on the chord: it lasts longer than those before it, or silence or the end follows
+}
+
+// Cadences returns the closes of a passage: a dominant that goes to the tonic (authentic) or to the submediant (deceptive), a
+// subdominant that goes to the tonic (plagal), a rest on the dominant (half). Only places where the music may come to rest count: the
+// chord of arrival is on a strong beat and lasts at least as long as the one before it. The definitions are common practice (no
+// source); a perfect authentic cadence has both chords in root position and the tonic on top.
+func (a *Analysis) Cadences() []Cadence {
+	var out []Cadence
+	for i := 1; i < len(a.Spans); i++ {
+		if len(a.Spans[i].Readings) == 0 || len(a.Spans[i-1].Readings) == 0 || a.ev[i].down < .5 {
+			continue
+		}
+		k := a.Spans[i].Key
+		here, before := a.roleIn(i, a.Spans[i].Readings[0].Chord, k), a.roleIn(i-1, a.Spans[i-1].Readings[0].Chord, k)
+		hl, bl := a.ev[i].b-a.ev[i].a, a.ev[i-1].b-a.ev[i-1].a
+		last := i == len(a.Spans)-1
+		rest := last || a.Spans[i].Span.To.Less(a.Spans[i+1].Span.From) || len(a.ev[i].prof[pEnd]) == 0 || hl >= 2*bl && hl >= 2
+		if hl < bl && !rest {
+			continue
+		}
+		hn, bn := here.Numeral, before.Numeral
+		c := Cadence{Span: i, Key: k, Certain: rest}
+		fromDominant := bn.Of == 0 && bn.Kind != key.SixthChord && before.Function == Dominant && (bn.Degree == 5 || bn.Degree == 7)
+		tonic := hn.Of == 0 && hn.Degree == 1 && hn.Alter == 0 && hn.Kind != key.SixthChord
+		switch {
+		case fromDominant && bn.Degree == 5 && tonic && hn.Inversion == 0:
+			c.Kind = "imperfect authentic"
+			top := a.ev[i].prof[pTop]
+			if bn.Inversion == 0 && len(top) > 0 && hasOnly(top, k.Tonic.Fifths()) {
+				c.Kind = "perfect authentic"
+			}
+		case fromDominant && hn.Of == 0 && hn.Degree == 6 && bn.Degree == 5:
+			c.Kind = "deceptive"
+		case bn.Of == 0 && bn.Degree == 4 && tonic && hn.Inversion == 0 && rest:
+			c.Kind = "plagal"
+		case hn.Of == 0 && hn.Degree == 5 && hn.Inversion == 0 && hn.Kind == key.Diatonic && before.Function != Dominant && rest && !last ||
+			hn.Of == 0 && hn.Degree == 5 && hn.Inversion == 0 && last && before.Function != Dominant:
+			c.Kind = "half"
+		default:
+			continue
+		}
+		c.Why = fmt.Sprintf("%s goes to %s in %v", bn.Text, hn.Text, k)
+		if rest {
+			c.Why += ", and the music rests there"
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// hasOnly reports whether lof has the largest share of w.
+func hasOnly(w []weight, lof int) bool {
+	best, at := 0.0, 0
+	for _, x := range w {
+		if x.v > best {
+			best, at = x.v, x.lof
+		}
+	}
+	return at == lof
+}
+
+// A Pedal is a bass note that stays while the chords above it change: spans From to To, both included.
+type Pedal struct {
+	From, To int
+	Note     pitch.Class
+	Foreign  []int // spans in whose chord it is no member
+}
+
+// Pedals returns the pedal points in the bass: at least three spans, at least two roots, and at least one chord that the note
+// doesn't belong to (reference table: "held or repeated through changing chords; begins and ends as a chord tone").
+func (a *Analysis) Pedals() []Pedal {
+	var out []Pedal
+	for i := 0; i < len(a.Spans); {
+		low := a.ev[i].bass[bLowest]
+		if len(low) == 0 || len(a.Spans[i].Readings) == 0 {
+			i++
+			continue
+		}
+		p := Pedal{From: i, To: i, Note: classOf(low[0].lof)}
+		rootsSeen := map[pitch.Class]bool{}
+		j := i
+		for ; j < len(a.Spans); j++ {
+			w := a.ev[j].bass[bLowest]
+			if len(w) == 0 || w[0].lof != low[0].lof || len(a.Spans[j].Readings) == 0 {
+				break
+			}
+			c := a.Spans[j].Readings[0].Chord
+			rootsSeen[c.Root] = true
+			if c.Role(p.Note) == "" {
+				p.Foreign = append(p.Foreign, j)
+			}
+		}
+		p.To = j - 1
+		if p.To-p.From >= 2 && len(rootsSeen) >= 2 && len(p.Foreign) > 0 {
+			out = append(out, p)
+		}
+		i = max(j, i+1)
+	}
+	return out
+}

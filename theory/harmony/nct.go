@@ -1,0 +1,266 @@
+package harmony
+
+import (
+	"fmt"
+	"math"
+
+	"plumbline/theory/key"
+	"plumbline/theory/pitch"
+	"plumbline/theory/score"
+)
+
+// A Figure is a note with those before and after it in its voice, and where the harmony changes. Notes that aren't there are nil.
+type Figure struct {
+	Before2, Before, After, After2 *pitch.Pitch // Before2 comes before Before, After2 after After
+	Note                           pitch.Pitch
+	Accented                       bool // on a beat as strong as that of its resolution or stronger
+	Change                         bool // the harmony changes as the note sounds on or is struck: it belonged to the chord before
+	Next                           bool // the harmony changes as the note after it is struck, and the note belongs to that harmony
+	Through                        bool // it is held or repeated through a change of harmony and belongs to the chords on both sides
+	Key                            key.Key
+}
+
+// An NCT is a note that is foreign to its chord: which kind, how it is reached and left, and what it decorates. The kinds and
+// their rules are those of the decision table of Hutchinson (Music Theory for the 21st-Century Classroom, ch. 10), Open Music Theory
+// (Embellishing tones) and Butterfield (Integrated Musicianship: Theory, units 9a, 9b). Where they differ: a leap up and a step down
+// is an appoggiatura accented or not; a leap down and a step up is one only if it is accented, else an incomplete neighbour.
+type NCT struct {
+	Kind      string // "passing tone", "neighbour tone", "suspension" …; "" if no rule fits
+	Qualifier string // "chromatic", "upper", "lower", "accented"; several joined by blanks
+	Approach  string // "step up", "leap down", "same note", "" for nothing before
+	Departure string
+	Why       string
+}
+
+// String returns the kind with its qualifiers: "accented chromatic passing tone".
+func (n NCT) String() string {
+	if n.Qualifier == "" {
+		return n.Kind
+	}
+	return n.Qualifier + " " + n.Kind
+}
+
+// manner says how one goes from p to q: 0 same, ±1 step, ±2 leap. A chromatic semitone is a step.
+func manner(p, q pitch.Pitch) int {
+	d := q.MIDI() - p.MIDI()
+	steps := q.Step() - p.Step()
+	sign := 1
+	if d < 0 || d == 0 && steps < 0 {
+		sign = -1
+	}
+	switch {
+	case d == 0:
+		return 0
+	case abs(steps) <= 1 && abs(d) <= 2, steps == 0 && abs(d) == 1, abs(d) == 1, abs(steps) == 1 && abs(d) == 3:
+		return sign
+	}
+	return 2 * sign
+}
+
+var mannerWords = map[int]string{0: "same note", 1: "step up", -1: "step down", 2: "leap up", -2: "leap down"}
+
+// Classify names the foreign note of f.
+func Classify(f Figure) NCT {
+	var n NCT
+	const none = 9
+	a, d := none, none
+	if f.Before != nil {
+		a = manner(*f.Before, f.Note)
+		n.Approach = mannerWords[a]
+	}
+	if f.After != nil {
+		d = manner(f.Note, *f.After)
+		n.Departure = mannerWords[d]
+	}
+	stepA, stepD := abs(a) == 1, abs(d) == 1
+	leapA, leapD := abs(a) == 2, abs(d) == 2
+	add := func(q string) {
+		if n.Qualifier != "" {
+			n.Qualifier += " "
+		}
+		n.Qualifier += q
+	}
+	thirdTo := func(p, q *pitch.Pitch) bool {
+		return p != nil && q != nil && abs(q.Step()-p.Step()) == 2 && abs(q.MIDI()-p.MIDI()) <= 4
+	}
+	switch {
+	case f.Through && a == 0 && (d == 0 || f.After == nil):
+		n.Kind, n.Why = "pedal point", "it stays while the chords change"
+	case a == 0 && d == -1:
+		n.Kind, n.Why = "suspension", "it is held over from the chord before and falls by step"
+	case a == 0 && d == 1:
+		n.Kind, n.Why = "retardation", "it is held over from the chord before and rises by step"
+	case d == 0 && f.Next:
+		n.Kind, n.Why = "anticipation", "it belongs to the chord that follows and is struck again there"
+	case a == 0 && d == 0:
+		n.Kind, n.Why = "pedal point", "it is held or repeated on both sides"
+	case stepA && thirdTo(&f.Note, f.After) && f.After2 != nil && f.Before != nil && f.After2.MIDI() == f.Before.MIDI() && abs(manner(*f.After, *f.After2)) == 1:
+		n.Kind, n.Why = "double neighbour", fmt.Sprintf("with %v it stands on both sides of %v", *f.After, *f.Before)
+	case stepD && thirdTo(f.Before, &f.Note) && f.Before2 != nil && f.After != nil && f.Before2.MIDI() == f.After.MIDI() && abs(manner(*f.Before2, *f.Before)) == 1:
+		n.Kind, n.Why = "double neighbour", fmt.Sprintf("with %v it stands on both sides of %v", *f.Before, *f.After)
+	case leapA && thirdTo(&f.Note, f.After) && f.After2 != nil && between(f.Note, *f.After2, *f.After):
+		n.Kind, n.Why = "incomplete neighbour group", fmt.Sprintf("with %v it encloses %v", *f.After, *f.After2)
+	case stepD && thirdTo(f.Before, &f.Note) && f.After != nil && between(*f.Before, *f.After, f.Note):
+		n.Kind, n.Why = "incomplete neighbour group", fmt.Sprintf("with %v it encloses %v", *f.Before, *f.After)
+	case stepA && stepD && a == d:
+		n.Kind, n.Why = "passing tone", fmt.Sprintf("it fills the way from %v to %v", *f.Before, *f.After)
+	case stepA && stepD && f.After.MIDI() == f.Before.MIDI():
+		n.Kind, n.Why = "neighbour tone", fmt.Sprintf("it leaves %v by step and comes back", *f.Before)
+		if a > 0 {
+			add("upper")
+		} else {
+			add("lower")
+		}
+	case leapA && stepD:
+		n.Kind, n.Why = "appoggiatura", "it is reached by leap and resolves by step"
+		if a > 0 == (d > 0) || a < 0 && !f.Accented {
+			n.Kind = "incomplete neighbour"
+		}
+	case stepA && stepD:
+		n.Kind, n.Why = "neighbour tone", "it is reached and left by step in opposite directions"
+	case stepA && leapD:
+		n.Kind, n.Why = "escape tone", "it is reached by step and left by leap"
+	case a == none && stepD:
+		n.Kind, n.Why = "appoggiatura", "nothing prepares it and it resolves by step"
+	default:
+		n.Why = "no rule fits how it is reached and left"
+		return n
+	}
+	if f.Accented && (n.Kind == "passing tone" || n.Kind == "neighbour tone") {
+		add("accented")
+	}
+	if !f.Key.Contains(f.Note.Class()) && f.Key != (key.Key{}) || f.Key == (key.Key{}) && !f.Key.Contains(f.Note.Class()) {
+		if n.Kind == "passing tone" || n.Kind == "neighbour tone" || n.Kind == "appoggiatura" {
+			add("chromatic")
+		}
+	}
+	return n
+}
+
+// between reports whether goal lies by step between a and b.
+func between(a, goal, b pitch.Pitch) bool {
+	x, y := manner(a, goal), manner(b, goal)
+	return abs(x) == 1 && abs(y) == 1 && x != y
+}
+
+// A ForeignNote is a note of a span that is foreign to its chord.
+type ForeignNote struct {
+	Note       score.Note
+	NCT        NCT
+	Decorates  *score.Note // the member it moves to, nil if it moves to none
+	Resolution string      // in words: "resolves to C#6 at bar 1 beat 3", "doesn't move on by step"
+}
+
+// ForeignNotes returns the notes struck in or held into span i that are foreign to its first reading, in order of onset and from
+// low to high.
+func (a *Analysis) ForeignNotes(i int) []ForeignNote {
+	if i < 0 || i >= len(a.Spans) || len(a.Spans[i].Readings) == 0 {
+		return nil
+	}
+	c := a.Spans[i].Readings[0].Chord
+	m := a.Music
+	lo, hi := m.within(a.ev[i].a, a.ev[i].b)
+	var out []ForeignNote
+	for j := lo; j < hi; j++ {
+		n := &m.notes[j]
+		if n.off <= a.ev[i].a+eps || c.Role(classOf(n.lof)) != "" {
+			continue
+		}
+		src := m.Sounding[n.source]
+		before, after := m.neighbour(j, false), m.neighbour(j, true)
+		f := Figure{Note: src.Pitch, Key: a.Spans[i].Key}
+		if before >= 0 {
+			p := m.Sounding[m.notes[before].source].Pitch
+			f.Before = &p
+			if b2 := m.neighbour(before, false); b2 >= 0 {
+				q := m.Sounding[m.notes[b2].source].Pitch
+				f.Before2 = &q
+			}
+		}
+		if n.on < a.ev[i].a-eps { // held into the span
+			p := src.Pitch
+			f.Before2, f.Before = f.Before, &p
+			f.Change = true
+		}
+		f.Accented = n.metric >= .5 || f.Change
+		fn := ForeignNote{Note: src, Resolution: "doesn't move on"}
+		if after >= 0 {
+			an := &m.notes[after]
+			p := m.Sounding[an.source].Pitch
+			f.After = &p
+			if a2 := m.neighbour(after, true); a2 >= 0 {
+				q := m.Sounding[m.notes[a2].source].Pitch
+				f.After2 = &q
+			}
+			f.Accented = f.Change || n.metric >= an.metric && n.metric >= .5
+			target := i
+			for target+1 < len(a.Spans) && an.on >= a.ev[target].b-eps {
+				target++
+			}
+			if rs := a.Spans[target].Readings; len(rs) > 0 {
+				f.Next = target != i && rs[0].Chord.Role(classOf(n.lof)) != ""
+				if rs[0].Chord.Role(classOf(an.lof)) != "" {
+					x := m.Sounding[an.source]
+					fn.Decorates = &x
+				}
+			}
+			how := mannerWords[manner(src.Pitch, p)]
+			fn.Resolution = fmt.Sprintf("goes on to %v by %s at %s", p, how, m.Passage.Where(m.Sounding[an.source].Onset))
+			if abs(manner(src.Pitch, p)) == 1 && fn.Decorates != nil {
+				fn.Resolution = fmt.Sprintf("resolves to %v at %s", p, m.Passage.Where(m.Sounding[an.source].Onset))
+			}
+			if how == "same note" {
+				fn.Resolution = fmt.Sprintf("is struck again at %s", m.Passage.Where(m.Sounding[an.source].Onset))
+			}
+		}
+		if n.off > a.ev[i].b+eps && i+1 < len(a.Spans) && len(a.Spans[i+1].Readings) > 0 && f.Change {
+			f.Through = a.Spans[i+1].Readings[0].Chord.Role(classOf(n.lof)) != ""
+			if f.Through {
+				f.After = nil
+			}
+		}
+		fn.NCT = Classify(f)
+		out = append(out, fn)
+	}
+	return out
+}
+
+// neighbour returns the note that comes before or after j in its voice: of its hand (and of its voice, if the hand has several at
+// that moment) the nearest in time, of those the nearest in pitch; a second away wins over a repeated note only in time. -1 if there is
+// none within two quarters.
+func (m *Music) neighbour(j int, after bool) int {
+	n := &m.notes[j]
+	best, bestCost := -1, math.Inf(1)
+	from, to := j, j
+	if after {
+		for to < len(m.notes) && m.notes[to].on <= n.off+2+eps {
+			to++
+		}
+	} else {
+		for from > 0 && m.notes[from].on >= n.on-m.longest-2-eps {
+			from--
+		}
+	}
+	src := m.Sounding[n.source]
+	for x := from; x < to; x++ {
+		o := &m.notes[x]
+		if x == j || o.left != n.left {
+			continue
+		}
+		gap := o.on - n.off
+		if !after {
+			gap = n.on - o.off
+		}
+		if gap < -.13 || gap > 2+eps || !after && o.on >= n.on-eps || after && o.on <= n.on+eps {
+			continue
+		}
+		cost := 3*max(gap, 0) + .25*float64(abs(o.midi-n.midi))
+		if m.Sounding[o.source].Voice != src.Voice {
+			cost += 1.5
+		}
+		if cost < bestCost {
+			best, bestCost = x, cost
+		}
+	}
+	return best
+}
