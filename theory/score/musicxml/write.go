@@ -15,6 +15,7 @@ import (
 	"plumbline/theory/key"
 	"plumbline/theory/pitch"
 	"plumbline/theory/score"
+	"plumbline/theory/score/written"
 )
 
 // WriteOptions tell how to write.
@@ -671,13 +672,13 @@ func (w *writer) barline(location, style string, signs []score.Sign) string {
 // bars writes the measures.
 func (w *writer) bars(implicit []bool) error {
 	p := w.p
-	all := make([][]*layer, len(p.Bars))
+	all := make([][]*written.Layer, len(p.Bars))
 	divisions := make([]int64, len(p.Bars))
 	signature := key.Key{}
 	total := int64(1)
 	for i, b := range p.Bars {
 		if all[i] = w.layers(i); all[i] == nil {
-			return fmt.Errorf("bar %s: more than %d notes of one voice overlap", b.Number, maxLayers)
+			return fmt.Errorf("bar %s: more than %d notes of one voice overlap", b.Number, written.MaxLayers)
 		}
 		for _, m := range w.marks[i] {
 			if m.key != nil && m.at.Sign() == 0 {
@@ -693,8 +694,8 @@ func (w *writer) bars(implicit []bool) error {
 			}
 		}
 		for _, l := range all[i] {
-			for _, e := range l.events {
-				if d = lcm(lcm(d, e.at.Den()), e.length.Den()); d > maxDivisions {
+			for _, e := range l.Events {
+				if d = lcm(lcm(d, e.At.Den()), e.Length.Den()); d > maxDivisions {
 					return fmt.Errorf("bar %s: its notes divide the quarter note into more than %d equal parts", b.Number, maxDivisions)
 				}
 			}
@@ -728,7 +729,7 @@ func (w *writer) bars(implicit []bool) error {
 }
 
 // layers lays out the voices of a bar: the first of each hand always, others where they have notes.
-func (w *writer) layers(i int) []*layer {
+func (w *writer) layers(i int) []*written.Layer {
 	type voice struct {
 		hand score.Hand
 		n    int
@@ -758,9 +759,9 @@ func (w *writer) layers(i int) []*layer {
 		}
 		return cmp.Or(c, cmp.Compare(a.n, b.n))
 	})
-	var out []*layer
+	var out []*written.Layer
 	for _, v := range order {
-		ls := layers(voices[v], w.p.Bars[i], v.hand, v.n)
+		ls := written.Layers(voices[v], w.p.Bars[i], v.hand, v.n)
 		if ls == nil {
 			return nil
 		}
@@ -774,28 +775,28 @@ var accidentalNames = [...]string{"triple-flat", "flat-flat", "flat", "natural",
 
 // accidentals gives each note the sign that key and bar ask for: where a step of the staff is altered otherwise than it was
 // last in this bar, or than the key has it. A note tied from the bar before needs none. It returns the key at the end.
-func (w *writer) accidentals(i int, all []*layer, signature key.Key) key.Key {
+func (w *writer) accidentals(i int, all []*written.Layer, signature key.Key) key.Key {
 	final := signature
 	for hand := score.Right; hand <= score.Left; hand++ {
-		type written struct {
-			e *event
+		type sign struct {
+			e *written.Event
 			k int
 		}
-		var list []written
+		var list []sign
 		for _, l := range all {
-			if l.hand != hand {
+			if l.Hand != hand {
 				continue
 			}
-			for j := range l.events {
-				e := &l.events[j]
-				e.signs = make([]string, len(e.notes))
-				for k := range e.notes {
-					list = append(list, written{e, k})
+			for j := range l.Events {
+				e := &l.Events[j]
+				e.Signs = make([]string, len(e.Notes))
+				for k := range e.Notes {
+					list = append(list, sign{e, k})
 				}
 			}
 		}
-		slices.SortStableFunc(list, func(a, b written) int {
-			return cmp.Or(a.e.at.Compare(b.e.at), -cmp.Compare(graceRank(a.e), graceRank(b.e)))
+		slices.SortStableFunc(list, func(a, b sign) int {
+			return cmp.Or(a.e.At.Compare(b.e.At), -cmp.Compare(written.GraceRank(a.e), written.GraceRank(b.e)))
 		})
 		now := signature
 		var changes []placed
@@ -806,21 +807,21 @@ func (w *writer) accidentals(i int, all []*layer, signature key.Key) key.Key {
 		}
 		last := map[int]int8{}
 		for _, x := range list {
-			for len(changes) > 0 && !x.e.at.Less(changes[0].at) {
+			for len(changes) > 0 && !x.e.At.Less(changes[0].at) {
 				now, changes = *changes[0].key, changes[1:]
 				clear(last)
 			}
-			n := x.e.notes[x.k]
+			n := x.e.Notes[x.k]
 			step := n.Pitch.Step()
 			want, ok := last[step]
 			if !ok {
 				want = now.InSignature(n.Pitch.Letter)
 			}
-			if x.e.tieFrom || n.TieFrom && x.e.at.Sign() == 0 {
+			if x.e.TieFrom || n.TieFrom && x.e.At.Sign() == 0 {
 				continue
 			}
 			if n.Pitch.Alter != want {
-				x.e.signs[x.k] = accidentalNames[n.Pitch.Alter+pitch.MaxAlter]
+				x.e.Signs[x.k] = accidentalNames[n.Pitch.Alter+pitch.MaxAlter]
 			}
 			last[step] = n.Pitch.Alter
 		}
@@ -832,19 +833,8 @@ func (w *writer) accidentals(i int, all []*layer, signature key.Key) key.Key {
 	return final
 }
 
-// graceRank orders what stands at one moment: grace notes after a note, those before one, the note.
-func graceRank(e *event) int {
-	switch {
-	case !e.grace:
-		return 0
-	case e.notes[0].After:
-		return 2
-	}
-	return 1
-}
-
 // bar writes one measure's contents.
-func (w *writer) bar(i int, all []*layer, divisions int64) {
+func (w *writer) bar(i int, all []*written.Layer, divisions int64) {
 	b := w.p.Bars[i]
 	units := func(t Time) int64 { return t.Mul(divisions, 1).Num() }
 	marks := w.marks[i]
@@ -893,15 +883,15 @@ func (w *writer) bar(i int, all []*layer, divisions int64) {
 
 	voices := [3]int{}
 	for _, l := range all {
-		voices[l.hand] = max(voices[l.hand], l.voice)
+		voices[l.Hand] = max(voices[l.Hand], l.Voice)
 	}
 	for k, l := range all {
 		at := Time{}
 		if k > 0 && b.Length.Sign() > 0 {
-			w.line(3, "<backup><duration>%d</duration></backup>", units(all[k-1].reached(b)))
+			w.line(3, "<backup><duration>%d</duration></backup>", units(reached(all[k-1], b)))
 		}
-		label := l.voice
-		if l.hand == score.Left {
+		label := l.Voice
+		if l.Hand == score.Left {
 			label += w.rights
 		}
 		move := func(to Time) {
@@ -912,22 +902,22 @@ func (w *writer) bar(i int, all []*layer, divisions int64) {
 			}
 			at = to
 		}
-		for _, e := range l.events {
-			move(e.at)
-			if k == 0 && !(e.grace && e.notes[0].After) {
-				for len(marks) > 0 && !e.at.Less(marks[0].at) {
+		for _, e := range l.Events {
+			move(e.At)
+			if k == 0 && !(e.Grace && e.Notes[0].After) {
+				for len(marks) > 0 && !e.At.Less(marks[0].at) {
 					w.mark(marks[0])
 					marks = marks[1:]
 				}
 			}
-			w.event(l, e, label, units, voices[l.hand] > 1)
-			at = e.end()
-			for k == 0 && len(marks) > 0 && marks[0].at.Less(e.end()) { // within the note
+			w.event(l, e, label, units, voices[l.Hand] > 1)
+			at = e.End()
+			for k == 0 && len(marks) > 0 && marks[0].at.Less(e.End()) { // within the note
 				move(marks[0].at)
 				w.mark(marks[0])
 				marks = marks[1:]
 			}
-			move(e.end())
+			move(e.End())
 		}
 		if k == 0 {
 			for _, m := range marks {
@@ -947,12 +937,12 @@ func (w *writer) bar(i int, all []*layer, divisions int64) {
 }
 
 // reached returns where the cursor is when a layer is written.
-func (l *layer) reached(b score.Bar) Time {
-	if l.first {
+func reached(l *written.Layer, b score.Bar) Time {
+	if l.First {
 		return b.Length
 	}
-	if n := len(l.events); n > 0 {
-		return l.events[n-1].end()
+	if n := len(l.Events); n > 0 {
+		return l.Events[n-1].End()
 	}
 	return Time{}
 }
@@ -966,33 +956,33 @@ func (w *writer) mark(m placed) {
 }
 
 // event writes a chord, a rest or grace notes.
-func (w *writer) event(l *layer, e event, label int, units func(Time) int64, stems bool) {
-	if len(e.notes) == 0 {
+func (w *writer) event(l *written.Layer, e written.Event, label int, units func(Time) int64, stems bool) {
+	if len(e.Notes) == 0 {
 		w.note(l, e, -1, label, units, false)
 		return
 	}
-	for k := range e.notes {
+	for k := range e.Notes {
 		w.note(l, e, k, label, units, stems)
 	}
 }
 
 // note writes the k-th note of a chord, or a rest if k is -1. The order of elements is that of type note.
-func (w *writer) note(l *layer, e event, k, label int, units func(Time) int64, stems bool) {
+func (w *writer) note(l *written.Layer, e written.Event, k, label int, units func(Time) int64, stems bool) {
 	var s strings.Builder
 	var n score.Note
 	tieFrom, tieTo := false, false
 	if k >= 0 {
-		n = e.notes[k]
-		tieFrom, tieTo = n.TieFrom || e.tieFrom, n.TieTo || e.tieTo
-		if e.tieFrom || e.tieTo { // a part of a note
-			tieFrom, tieTo = e.tieFrom || n.TieFrom && e.at == n.Onset.Sub(w.p.Bars[n.Bar].Start), e.tieTo || n.TieTo && e.last(n, w.p)
+		n = e.Notes[k]
+		tieFrom, tieTo = n.TieFrom || e.TieFrom, n.TieTo || e.TieTo
+		if e.TieFrom || e.TieTo { // a part of a note
+			tieFrom, tieTo = e.TieFrom || n.TieFrom && e.At == n.Onset.Sub(w.p.Bars[n.Bar].Start), e.TieTo || n.TieTo && isLast(e, n, w.p)
 		}
-		if e.grace {
+		if e.Grace {
 			s.WriteString("<grace")
 			switch {
 			case n.After:
 				s.WriteString(` steal-time-previous="25"`)
-			case e.loose:
+			case e.Loose:
 				s.WriteString(` steal-time-following="25"`)
 			}
 			if n.Grace == score.Acciaccatura {
@@ -1011,13 +1001,13 @@ func (w *writer) note(l *layer, e event, k, label int, units func(Time) int64, s
 			fmt.Fprintf(&s, "<alter>%d</alter>", n.Pitch.Alter)
 		}
 		fmt.Fprintf(&s, "<octave>%d</octave></pitch>", n.Pitch.Octave)
-	} else if e.fill {
+	} else if e.Fill {
 		s.WriteString(`<rest measure="yes"/>`)
 	} else {
 		s.WriteString("<rest/>")
 	}
-	if !e.grace {
-		fmt.Fprintf(&s, "<duration>%d</duration>", units(e.length))
+	if !e.Grace {
+		fmt.Fprintf(&s, "<duration>%d</duration>", units(e.Length))
 	}
 	if !n.Cue { // a cue note has no sound to tie
 		if tieFrom {
@@ -1028,21 +1018,21 @@ func (w *writer) note(l *layer, e event, k, label int, units func(Time) int64, s
 		}
 	}
 	fmt.Fprintf(&s, "<voice>%d</voice>", label)
-	if e.value.typ > 0 {
-		fmt.Fprintf(&s, "<type>%s</type>%s", typeNames[e.value.typ], strings.Repeat("<dot/>", e.value.dots))
+	if e.Value.Type > 0 {
+		fmt.Fprintf(&s, "<type>%s</type>%s", written.TypeNames[e.Value.Type], strings.Repeat("<dot/>", e.Value.Dots))
 	}
-	if k >= 0 && e.signs[k] != "" {
-		fmt.Fprintf(&s, "<accidental>%s</accidental>", e.signs[k])
+	if k >= 0 && e.Signs[k] != "" {
+		fmt.Fprintf(&s, "<accidental>%s</accidental>", e.Signs[k])
 	}
-	if e.actual > 0 {
-		fmt.Fprintf(&s, "<time-modification><actual-notes>%d</actual-notes><normal-notes>%d</normal-notes></time-modification>", e.actual, e.normal)
+	if e.Actual > 0 {
+		fmt.Fprintf(&s, "<time-modification><actual-notes>%d</actual-notes><normal-notes>%d</normal-notes></time-modification>", e.Actual, e.Normal)
 	}
-	if stems && k >= 0 && e.value.typ > 0 && e.value.typ < quarterType+2 {
-		fmt.Fprintf(&s, "<stem>%s</stem>", map[int]string{1: "up", 0: "down"}[l.voice%2])
+	if stems && k >= 0 && e.Value.Type > 0 && e.Value.Type < written.Quarter+2 {
+		fmt.Fprintf(&s, "<stem>%s</stem>", map[int]string{1: "up", 0: "down"}[l.Voice%2])
 	}
-	fmt.Fprintf(&s, "<staff>%d</staff>", l.hand)
+	fmt.Fprintf(&s, "<staff>%d</staff>", l.Hand)
 	if k == 0 {
-		for i, b := range e.beams {
+		for i, b := range e.Beams {
 			fmt.Fprintf(&s, `<beam number="%d">%s</beam>`, i+1, b)
 		}
 	}
@@ -1054,7 +1044,7 @@ func (w *writer) note(l *layer, e event, k, label int, units func(Time) int64, s
 		notations += `<tied type="start"/>`
 	}
 	if k <= 0 {
-		notations += tupletsXML(e.tuplets)
+		notations += tupletsXML(e.Tuplets)
 	}
 	if notations != "" {
 		s.WriteString("<notations>" + notations + "</notations>")
@@ -1062,21 +1052,30 @@ func (w *writer) note(l *layer, e event, k, label int, units func(Time) int64, s
 	w.line(3, "<note>%s</note>", s.String())
 }
 
-// last reports whether an event is the last part of n within its bar.
-func (e event) last(n score.Note, p *score.Passage) bool {
-	return p.Bars[n.Bar].Start.Add(e.end()) == n.End()
+// isLast reports whether an event is the last part of n within its bar.
+func isLast(e written.Event, n score.Note, p *score.Passage) bool {
+	return p.Bars[n.Bar].Start.Add(e.End()) == n.End()
 }
 
 // tupletsXML prints brackets. Nested ones tell their own numbers, since <time-modification> has the product.
-func tupletsXML(marks []tupletMark) string {
+func tupletsXML(marks []written.TupletMark) string {
 	var s strings.Builder
 	for _, t := range marks {
-		if !t.start {
-			fmt.Fprintf(&s, `<tuplet type="stop" number="%d"/>`, t.number)
+		if !t.Start {
+			fmt.Fprintf(&s, `<tuplet type="stop" number="%d"/>`, t.Number)
 			continue
 		}
 		fmt.Fprintf(&s, `<tuplet type="start" number="%d" bracket="%s"><tuplet-actual><tuplet-number>%d</tuplet-number></tuplet-actual><tuplet-normal><tuplet-number>%d</tuplet-number></tuplet-normal></tuplet>`,
-			t.number, map[bool]string{true: "yes", false: "no"}[t.bracket], t.actual, t.normal)
+			t.Number, map[bool]string{true: "yes", false: "no"}[t.Bracket], t.Actual, t.Normal)
 	}
 	return s.String()
 }
+
+func gcd(a, b int64) int64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+func lcm(a, b int64) int64 { return a / gcd(a, b) * b }

@@ -1,4 +1,9 @@
-package musicxml
+// Package written finds how the notes of a bar are written: in which rows, with which note values and dots, as which
+// tuplets, tied from which parts, under which beams, and where rests are needed. What prints notes shares it: the writer of
+// MusicXML and the engraver.
+//
+// Start with [Layers]. It decides nothing about staves, stems or accidentals.
+package written
 
 import (
 	"cmp"
@@ -8,60 +13,65 @@ import (
 	"plumbline/theory/score"
 )
 
-// An event is a chord, a rest or a chord of grace notes as Write prints it.
-type event struct {
-	at, length Time // from the start of the bar
-	notes      []score.Note
-	signs      []string // the accidental of each note, "" for none
-	grace      bool
-	loose      bool // a grace note that no note follows, and that doesn't end the one before
-	fill       bool // a rest for a whole bar
+// Time is an exact number of quarter notes.
+type Time = score.Time
 
-	tieFrom, tieTo bool // a part of a note that no single value can say: tied to the other parts
-	value          value
-	actual, normal int // 0 if in no tuplet
-	tuplets        []tupletMark
-	group          int // which tuplet, 0 for none
-	beams          []string
+// An Event is a chord, a rest or a chord of grace notes as it is printed.
+type Event struct {
+	At, Length Time // from the start of the bar
+	Notes      []score.Note
+	Index      []int    // of each note, in what Layers was given
+	Signs      []string // the accidental of each note, "" for none
+	Grace      bool
+	Loose      bool // a grace note that no note follows, and that doesn't end the one before
+	Fill       bool // a rest for a whole bar
+
+	TieFrom, TieTo bool  // a part of a note that no single value can say: tied to the other parts
+	Value          Value // none if no value says its length
+	Actual, Normal int   // 0 if in no tuplet
+	Tuplets        []TupletMark
+	Group          int      // which tuplet, 0 for none
+	Beams          []string // by level: "begin", "continue", "end", "forward hook", "backward hook"
 }
 
-func (e event) end() Time { return e.at.Add(e.length) }
+// End returns the moment e ends, from the start of the bar.
+func (e Event) End() Time { return e.At.Add(e.Length) }
 
-// A tupletMark begins or ends the bracket of a tuplet.
-type tupletMark struct {
-	start          bool
-	number         int
-	actual, normal int
-	bracket        bool
+// A TupletMark begins or ends the bracket of a tuplet.
+type TupletMark struct {
+	Start          bool
+	Number         int
+	Actual, Normal int
+	Bracket        bool
 }
 
-// A layer is a row of events that don't overlap. The first layer of a voice is filled with rests; the others hold what
+// A Layer is a row of events that don't overlap. The first layer of a voice is filled with rests; the others hold what
 // begins before the first has ended.
-type layer struct {
-	hand   score.Hand
-	voice  int
-	first  bool
-	events []event
+type Layer struct {
+	Hand   score.Hand
+	Voice  int
+	First  bool
+	Events []Event
 }
 
-// maxLayers is how many notes of one voice may overlap.
-const maxLayers = 100
+// MaxLayers is how many notes of one voice may overlap.
+const MaxLayers = 100
 
-// layers lays out the notes of one voice in a bar, with times from its start; nil if more than maxLayers overlap.
-func layers(notes []score.Note, b score.Bar, hand score.Hand, voice int) []*layer {
+// Layers lays out the notes of one voice in a bar, with times from its start; nil if more than MaxLayers overlap.
+func Layers(notes []score.Note, b score.Bar, hand score.Hand, voice int) []*Layer {
 	type shape struct {
 		at, length Time
 		cue        bool
 	}
-	var chords, graces []event
+	var chords, graces []Event
 	index := map[shape]int{}
-	for _, n := range notes {
+	for i, n := range notes {
 		at := n.Onset.Sub(b.Start)
 		if n.Grace != score.NoGrace {
-			if k := len(graces) - 1; n.Together && k >= 0 && graces[k].at == at && graces[k].notes[0].After == n.After {
-				graces[k].notes = append(graces[k].notes, n)
+			if k := len(graces) - 1; n.Together && k >= 0 && graces[k].At == at && graces[k].Notes[0].After == n.After {
+				graces[k].Notes, graces[k].Index = append(graces[k].Notes, n), append(graces[k].Index, i)
 			} else {
-				graces = append(graces, event{at: at, notes: []score.Note{n}, grace: true})
+				graces = append(graces, Event{At: at, Notes: []score.Note{n}, Index: []int{i}, Grace: true})
 			}
 			continue
 		}
@@ -70,37 +80,37 @@ func layers(notes []score.Note, b score.Bar, hand score.Hand, voice int) []*laye
 		if !ok {
 			k = len(chords)
 			index[s] = k
-			chords = append(chords, event{at: at, length: n.Duration})
+			chords = append(chords, Event{At: at, Length: n.Duration})
 		}
-		chords[k].notes = append(chords[k].notes, n)
+		chords[k].Notes, chords[k].Index = append(chords[k].Notes, n), append(chords[k].Index, i)
 	}
-	slices.SortStableFunc(chords, func(a, b event) int { return cmp.Or(a.at.Compare(b.at), b.length.Compare(a.length)) })
-	out := []*layer{{hand: hand, voice: voice, first: true}}
+	slices.SortStableFunc(chords, func(a, b Event) int { return cmp.Or(a.At.Compare(b.At), b.Length.Compare(a.Length)) })
+	out := []*Layer{{Hand: hand, Voice: voice, First: true}}
 	starts, ends := map[Time]int{}, map[Time]int{} // the first layer where an event does
 	for _, e := range chords {
-		k := slices.IndexFunc(out, func(l *layer) bool { return len(l.events) == 0 || !e.at.Less(l.events[len(l.events)-1].end()) })
+		k := slices.IndexFunc(out, func(l *Layer) bool { return len(l.Events) == 0 || !e.At.Less(l.Events[len(l.Events)-1].End()) })
 		if k < 0 {
 			k = len(out)
-			out = append(out, &layer{hand: hand, voice: voice})
-			if k == maxLayers {
+			out = append(out, &Layer{Hand: hand, Voice: voice})
+			if k == MaxLayers {
 				return nil
 			}
 		}
-		out[k].events = append(out[k].events, e)
-		if l, ok := starts[e.at]; !ok || k < l {
-			starts[e.at] = k
+		out[k].Events = append(out[k].Events, e)
+		if l, ok := starts[e.At]; !ok || k < l {
+			starts[e.At] = k
 		}
-		if l, ok := ends[e.end()]; !ok || k < l {
-			ends[e.end()] = k
+		if l, ok := ends[e.End()]; !ok || k < l {
+			ends[e.End()] = k
 		}
 	}
 	// Grace notes go into one layer for each moment: beside their note if it is there, else where nothing sounds on, else
 	// into one of their own.
-	ornaments := make([][]event, len(out), len(out)+1)
+	ornaments := make([][]Event, len(out), len(out)+1)
 	for i := 0; i < len(graces); {
 		j := i
-		at, after := graces[i].at, graces[i].notes[0].After
-		for j < len(graces) && graces[j].at == at && graces[j].notes[0].After == after {
+		at, after := graces[i].At, graces[i].Notes[0].After
+		for j < len(graces) && graces[j].At == at && graces[j].Notes[0].After == after {
 			j++
 		}
 		beside := starts
@@ -109,13 +119,13 @@ func layers(notes []score.Note, b score.Bar, hand score.Hand, voice int) []*laye
 		}
 		k, ok := beside[at]
 		if !ok {
-			k = slices.IndexFunc(out, func(l *layer) bool {
-				n, _ := slices.BinarySearchFunc(l.events, at, func(e event, t Time) int { return e.at.Compare(t) })
-				return n == 0 || !at.Less(l.events[n-1].end())
+			k = slices.IndexFunc(out, func(l *Layer) bool {
+				n, _ := slices.BinarySearchFunc(l.Events, at, func(e Event, t Time) int { return e.At.Compare(t) })
+				return n == 0 || !at.Less(l.Events[n-1].End())
 			})
 			if k < 0 {
 				k = len(out)
-				out = append(out, &layer{hand: hand, voice: voice})
+				out = append(out, &Layer{Hand: hand, Voice: voice})
 				ornaments = append(ornaments, nil)
 			}
 		}
@@ -127,21 +137,21 @@ func layers(notes []score.Note, b score.Bar, hand score.Hand, voice int) []*laye
 			continue
 		}
 		// At one moment: those that end a note, those that decorate the next, the next.
-		l.events = append(ornaments[k], l.events...)
-		slices.SortStableFunc(l.events, func(a, b event) int { return cmp.Or(a.at.Compare(b.at), -cmp.Compare(graceRank(&a), graceRank(&b))) })
+		l.Events = append(ornaments[k], l.Events...)
+		slices.SortStableFunc(l.Events, func(a, b Event) int { return cmp.Or(a.At.Compare(b.At), -cmp.Compare(GraceRank(&a), GraceRank(&b))) })
 	}
 	for _, l := range out {
-		if l.first {
+		if l.First {
 			l.rests(b)
 		}
 		l.values(b)
-		lastNote := len(l.events) - 1
-		for lastNote >= 0 && l.events[lastNote].grace {
+		lastNote := len(l.Events) - 1
+		for lastNote >= 0 && l.Events[lastNote].Grace {
 			lastNote--
 		}
-		for i := range l.events {
-			e := &l.events[i]
-			e.loose = e.grace && !e.notes[0].After && i > lastNote
+		for i := range l.Events {
+			e := &l.Events[i]
+			e.Loose = e.Grace && !e.Notes[0].After && i > lastNote
 		}
 		l.beam(b)
 	}
@@ -149,21 +159,21 @@ func layers(notes []score.Note, b score.Bar, hand score.Hand, voice int) []*laye
 }
 
 // rests fills the layer.
-func (l *layer) rests(b score.Bar) {
-	if len(l.events) == 0 {
+func (l *Layer) rests(b score.Bar) {
+	if len(l.Events) == 0 {
 		if b.Length.Sign() > 0 {
-			l.events = []event{{length: b.Length, fill: true}}
+			l.Events = []Event{{Length: b.Length, Fill: true}}
 		}
 		return
 	}
-	var out []event
+	var out []Event
 	at := Time{}
-	for _, e := range l.events {
-		out = appendRests(out, at, e.at, b)
+	for _, e := range l.Events {
+		out = appendRests(out, at, e.At, b)
 		out = append(out, e)
-		at = e.end()
+		at = e.End()
 	}
-	l.events = appendRests(out, at, b.Length, b)
+	l.Events = appendRests(out, at, b.Length, b)
 }
 
 // maxBeats is how many beats of rest are written one by one.
@@ -171,10 +181,10 @@ const maxBeats = 10_000
 
 // appendRests appends rests from one moment to another: up to the next beat, then by groups of beats that begin where such
 // a group does, then what is left.
-func appendRests(out []event, from, to Time, b score.Bar) []event {
+func appendRests(out []Event, from, to Time, b score.Bar) []Event {
 	beat := b.Meter.Beat()
 	if to.Sub(from).Div(beat).Float() > maxBeats {
-		return append(out, event{at: from, length: to.Sub(from)})
+		return append(out, Event{At: from, Length: to.Sub(from)})
 	}
 	for from.Less(to) {
 		n := from.Add(b.Offset).Div(beat)
@@ -182,13 +192,13 @@ func appendRests(out []event, from, to Time, b score.Bar) []event {
 		if n.Den() == 1 {
 			for _, m := range []int64{4, 2} {
 				far := from.Add(beat.Mul(m, 1))
-				if _, ok := valueOf(far.Sub(from)); ok && n.Num()%m == 0 && !to.Less(far) {
+				if _, ok := ValueOf(far.Sub(from)); ok && n.Num()%m == 0 && !to.Less(far) {
 					next = far
 					break
 				}
 			}
 		}
-		out = append(out, event{at: from, length: next.Sub(from)})
+		out = append(out, Event{At: from, Length: next.Sub(from)})
 		from = next
 	}
 	return out
@@ -202,31 +212,32 @@ func floor(t Time) int64 {
 	return n
 }
 
-// A value is a written note value: an index into typeNames, and dots. The zero value is none.
-type value struct{ typ, dots int }
+// A Value is a written note value: an index into TypeNames, and dots. The zero value is none.
+type Value struct{ Type, Dots int }
 
-// typeNames are the names of note values from the shortest; the i-th lasts 2^i/512 quarter notes.
-var typeNames = [...]string{"", "1024th", "512th", "256th", "128th", "64th", "32nd", "16th", "eighth", "quarter", "half", "whole", "breve", "long", "maxima"}
+// TypeNames are the names of note values from the shortest; the i-th lasts 2^i/512 quarter notes.
+var TypeNames = [...]string{"", "1024th", "512th", "256th", "128th", "64th", "32nd", "16th", "eighth", "quarter", "half", "whole", "breve", "long", "maxima"}
 
-const quarterType = 9
+// Quarter is the index of the quarter note in TypeNames.
+const Quarter = 9
 
-// valueOf returns the value of a length with up to three dots, if there is one.
+// ValueOf returns the value of a length with up to three dots, if there is one.
 //
 //	2^k (2^(dots+1) - 1) / 2^dots
-func valueOf(t Time) (value, bool) {
+func ValueOf(t Time) (Value, bool) {
 	if t.Sign() <= 0 || t.Den()&(t.Den()-1) != 0 {
-		return value{}, false
+		return Value{}, false
 	}
 	odd := t.Num() >> bits.TrailingZeros64(uint64(t.Num()))
 	dots := bits.Len64(uint64(odd)) - 1
 	if odd&(odd+1) != 0 || dots > 3 {
-		return value{}, false
+		return Value{}, false
 	}
 	// The undotted value is the greatest power of two within.
 	k := bits.Len64(uint64(t.Num())) - bits.Len64(uint64(t.Den())) // its logarithm
-	v := value{quarterType + k, dots}
-	if v.typ-dots < 1 || v.typ >= len(typeNames) { // its last dot is no longer than the shortest type
-		return value{}, false
+	v := Value{Quarter + k, dots}
+	if v.Type-dots < 1 || v.Type >= len(TypeNames) { // its last dot is no longer than the shortest type
+		return Value{}, false
 	}
 	return v, true
 }
@@ -234,15 +245,15 @@ func valueOf(t Time) (value, bool) {
 func dyadic(t Time) bool { return t.Den()&(t.Den()-1) == 0 }
 
 // values gives each event its written value, finds the tuplets, and splits what no single value can say.
-func (l *layer) values(b score.Bar) {
+func (l *Layer) values(b score.Bar) {
 	// Stretches without a gap are laid out by themselves.
-	var out []event
+	var out []Event
 	group := 0
-	flush := func(run []event) {
+	flush := func(run []Event) {
 		var lengths []Time
 		for _, e := range run {
-			if !e.grace {
-				lengths = append(lengths, e.length)
+			if !e.Grace {
+				lengths = append(lengths, e.Length)
 			}
 		}
 		plan, _ := tuplets(lengths, 0)
@@ -250,9 +261,9 @@ func (l *layer) values(b score.Bar) {
 		k := 0
 		id := 0
 		for _, e := range run {
-			if e.grace || e.fill {
-				if e.grace {
-					e.value = value{quarterType - 1, 0}
+			if e.Grace || e.Fill {
+				if e.Grace {
+					e.Value = Value{Quarter - 1, 0}
 				} else {
 					k++
 				}
@@ -269,17 +280,17 @@ func (l *layer) values(b score.Bar) {
 			for i := range pieces {
 				p := &pieces[i]
 				if depth > 0 || len(a.opens) > 0 {
-					p.group = id
+					p.Group = id
 				}
 				if i == 0 {
 					for _, t := range a.opens {
 						depth++
-						p.tuplets = append(p.tuplets, tupletMark{start: true, number: depth, actual: t.actual, normal: t.normal, bracket: true})
+						p.Tuplets = append(p.Tuplets, TupletMark{Start: true, Number: depth, Actual: t.actual, Normal: t.normal, Bracket: true})
 					}
 				}
 				if i == len(pieces)-1 {
 					for range a.closes {
-						p.tuplets = append(p.tuplets, tupletMark{number: depth})
+						p.Tuplets = append(p.Tuplets, TupletMark{Number: depth})
 						depth--
 					}
 				}
@@ -288,13 +299,13 @@ func (l *layer) values(b score.Bar) {
 		}
 	}
 	start := 0
-	for i := 1; i <= len(l.events); i++ {
-		if i == len(l.events) || l.events[i].at != l.events[i-1].end() {
-			flush(l.events[start:i])
+	for i := 1; i <= len(l.Events); i++ {
+		if i == len(l.Events) || l.Events[i].At != l.Events[i-1].End() {
+			flush(l.Events[start:i])
 			start = i
 		}
 	}
-	l.events = out
+	l.Events = out
 }
 
 // A ratio is a tuplet: actual notes in the time of normal ones.
@@ -360,20 +371,20 @@ func tuplets(lengths []Time, depth int) ([]assignment, int) {
 // duplet returns how many of the first lengths are written as two in the time of three, 0 if that helps none: a first one of
 // 9/4 is a dotted quarter then, and has no value else. It closes where a plain value is full.
 func duplet(lengths []Time) int {
-	if _, ok := valueOf(lengths[0]); ok || !dyadic(lengths[0]) || odd(lengths[0].Num())%3 != 0 {
+	if _, ok := ValueOf(lengths[0]); ok || !dyadic(lengths[0]) || odd(lengths[0].Num())%3 != 0 {
 		return 0
 	}
 	sum := Time{}
 	for i, l := range lengths {
 		written := l.Mul(2, 3)
-		if _, ok := valueOf(written); !ok {
+		if _, ok := ValueOf(written); !ok {
 			if i == 0 {
 				return 0
 			}
 			return 1
 		}
 		sum = sum.Add(written)
-		if v, ok := valueOf(sum); ok && v.dots == 0 {
+		if v, ok := ValueOf(sum); ok && v.Dots == 0 {
 			return i + 1
 		}
 	}
@@ -451,11 +462,11 @@ func oneTuplet(lengths []Time, depth int) ([]assignment, int) {
 
 // awkward tells how ill a written length can be read.
 func awkward(t Time) int {
-	v, ok := valueOf(t)
+	v, ok := ValueOf(t)
 	if !ok {
 		return 20
 	}
-	return []int{0, 1, 3, 6}[v.dots]
+	return []int{0, 1, 3, 6}[v.Dots]
 }
 
 func odd(n int64) int64 { return n >> bits.TrailingZeros64(uint64(n)) }
@@ -471,24 +482,24 @@ func lcm(a, b int64) int64 { return a / gcd(a, b) * b }
 
 // split gives an event its value. One that no single value can say becomes several, tied: cut at the beats, then into what
 // values there are. What is too small for any value stays whole and without one.
-func split(e event, a assignment, b score.Bar) []event {
+func split(e Event, a assignment, b score.Bar) []Event {
 	whole := e
 	actual, normal := 0, 0
 	if a.num != a.den {
 		g := gcd(a.num, a.den)
 		actual, normal = int(a.num/g), int(a.den/g)
 	}
-	var out []event
+	var out []Event
 	ok := true
-	add := func(at, length Time, v value) {
+	add := func(at, length Time, v Value) {
 		p := e
-		p.at, p.length, p.value, p.actual, p.normal = at, length, v, actual, normal
-		p.tieFrom, p.tieTo = len(out) > 0, true
+		p.At, p.Length, p.Value, p.Actual, p.Normal = at, length, v, actual, normal
+		p.TieFrom, p.TieTo = len(out) > 0, true
 		out = append(out, p)
 	}
-	at, left := e.at, e.length
+	at, left := e.At, e.Length
 	for left.Sign() > 0 && ok {
-		if v, fits := valueOf(left.Mul(a.num, a.den)); fits {
+		if v, fits := ValueOf(left.Mul(a.num, a.den)); fits {
 			add(at, left, v)
 			break
 		}
@@ -507,7 +518,7 @@ func split(e event, a assignment, b score.Bar) []event {
 		}
 		for piece.Sign() > 0 {
 			written := piece.Mul(a.num, a.den)
-			v, fits := valueOf(written)
+			v, fits := ValueOf(written)
 			part := piece
 			if !fits { // the greatest plain value within it
 				if !dyadic(written) || !written.InRange() {
@@ -515,8 +526,8 @@ func split(e event, a assignment, b score.Bar) []event {
 					break
 				}
 				k := bits.Len64(uint64(written.Num())) - bits.Len64(uint64(written.Den()))
-				v = value{typ: quarterType + min(k, 5)}
-				if v.typ < 1 {
+				v = Value{Type: Quarter + min(k, 5)}
+				if v.Type < 1 {
 					ok = false
 					break
 				}
@@ -527,10 +538,10 @@ func split(e event, a assignment, b score.Bar) []event {
 		}
 	}
 	if !ok || len(out) > 64 || actual > 1000 || normal > 1000 {
-		whole.value, whole.actual, whole.normal = value{}, 0, 0
-		return []event{whole}
+		whole.Value, whole.Actual, whole.Normal = Value{}, 0, 0
+		return []Event{whole}
 	}
-	out[len(out)-1].tieTo = false
+	out[len(out)-1].TieTo = false
 	return out
 }
 
@@ -542,56 +553,56 @@ func pow2(k int) Time {
 }
 
 // beam joins flagged notes within one group of the meter, level by level, and brackets the tuplets that beams don't show.
-func (l *layer) beam(b score.Bar) {
-	for i := 0; i < len(l.events); {
+func (l *Layer) beam(b score.Bar) {
+	for i := 0; i < len(l.Events); {
 		j := i + 1
-		if l.events[i].flags() > 0 {
-			for j < len(l.events) && l.events[j].flags() > 0 && l.events[i].beamsWith(l.events[j], b) && l.events[j-1].end() == l.events[j].at {
+		if l.Events[i].flags() > 0 {
+			for j < len(l.Events) && l.Events[j].flags() > 0 && l.Events[i].beamsWith(l.Events[j], b) && l.Events[j-1].End() == l.Events[j].At {
 				j++
 			}
 			if j-i > 1 {
-				beams(l.events[i:j])
+				beams(l.Events[i:j])
 			}
 		}
 		i = j
 	}
 	// Runs of grace notes have beams of their own.
-	for i := 0; i < len(l.events); {
+	for i := 0; i < len(l.Events); {
 		j := i
-		for j < len(l.events) && l.events[j].grace && l.events[j].notes[0].After == l.events[i].notes[0].After {
+		for j < len(l.Events) && l.Events[j].Grace && l.Events[j].Notes[0].After == l.Events[i].Notes[0].After {
 			j++
 		}
 		if j-i > 1 {
 			for k := i; k < j; k++ {
-				l.events[k].value = value{quarterType - 2, 0}
+				l.Events[k].Value = Value{Quarter - 2, 0}
 			}
-			beams(l.events[i:j])
+			beams(l.Events[i:j])
 		}
 		i = max(j, i+1)
 	}
-	open := []*tupletMark{}
+	open := []*TupletMark{}
 	beamed := true
-	for i := range l.events {
-		e := &l.events[i]
-		for k := range e.tuplets {
-			if t := &e.tuplets[k]; t.start {
+	for i := range l.Events {
+		e := &l.Events[i]
+		for k := range e.Tuplets {
+			if t := &e.Tuplets[k]; t.Start {
 				if len(open) == 0 {
 					beamed = true
 				}
 				open = append(open, t)
 			}
 		}
-		if len(open) > 0 && !e.grace {
+		if len(open) > 0 && !e.Grace {
 			first, last := false, false
-			for _, t := range e.tuplets {
-				first, last = first || t.start && t.number == 1, last || !t.start && t.number == 1
+			for _, t := range e.Tuplets {
+				first, last = first || t.Start && t.Number == 1, last || !t.Start && t.Number == 1
 			}
-			beamed = beamed && len(e.beams) > 0 && (e.beams[0] == "continue" || first && e.beams[0] == "begin" || last && e.beams[0] == "end")
+			beamed = beamed && len(e.Beams) > 0 && (e.Beams[0] == "continue" || first && e.Beams[0] == "begin" || last && e.Beams[0] == "end")
 		}
-		for _, t := range e.tuplets {
-			if !t.start && len(open) > 0 {
+		for _, t := range e.Tuplets {
+			if !t.Start && len(open) > 0 {
 				n := len(open) - 1
-				open[n].bracket = !beamed || n > 0
+				open[n].Bracket = !beamed || n > 0
 				open = open[:n]
 			}
 		}
@@ -599,15 +610,15 @@ func (l *layer) beam(b score.Bar) {
 }
 
 // flags returns how many flags or beams a chord has.
-func (e event) flags() int {
-	if e.grace || len(e.notes) == 0 || e.value.typ == 0 {
+func (e Event) flags() int {
+	if e.Grace || len(e.Notes) == 0 || e.Value.Type == 0 {
 		return 0
 	}
-	return max(quarterType-e.value.typ, 0)
+	return max(Quarter-e.Value.Type, 0)
 }
 
-func (e event) beamsWith(f event, b score.Bar) bool {
-	return e.group == f.group && e.notes[0].Cue == f.notes[0].Cue && beamGroup(e.at, b) == beamGroup(f.at, b)
+func (e Event) beamsWith(f Event, b score.Bar) bool {
+	return e.Group == f.Group && e.Notes[0].Cue == f.Notes[0].Cue && beamGroup(e.At, b) == beamGroup(f.At, b)
 }
 
 // beamGroup returns which group of the meter a moment of the bar belongs to: the parts of an additive one; the dotted
@@ -634,15 +645,15 @@ func beamGroup(at Time, b score.Bar) int64 {
 
 // beams writes the beams of a run of events of which each has a flag. A level that only one note of its neighbours has is a
 // hook towards the note it belongs to.
-func beams(run []event) {
+func beams(run []Event) {
 	flags := func(i int) int {
 		if i < 0 || i >= len(run) {
 			return 0
 		}
-		return quarterType - run[i].value.typ
+		return Quarter - run[i].Value.Type
 	}
 	for i := range run {
-		run[i].beams = nil
+		run[i].Beams = nil
 		for level := 1; level <= min(flags(i), 8); level++ {
 			before, after := flags(i-1) >= level, flags(i+1) >= level
 			s := "backward hook"
@@ -656,7 +667,18 @@ func beams(run []event) {
 			case i == 0:
 				s = "forward hook"
 			}
-			run[i].beams = append(run[i].beams, s)
+			run[i].Beams = append(run[i].Beams, s)
 		}
 	}
+}
+
+// GraceRank orders what stands at one moment: grace notes after a note, those before one, the note.
+func GraceRank(e *Event) int {
+	switch {
+	case !e.Grace:
+		return 0
+	case e.Notes[0].After:
+		return 2
+	}
+	return 1
 }
