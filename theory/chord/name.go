@@ -63,6 +63,7 @@ type sonority struct {
 	try     candidate // scratch
 	least   float32   // price of the cheapest candidate so far
 	text    []byte    // see words.go
+	tail    *tail     // what [sonority.putTail] has to say yet
 
 	noteBuf  [16]pitch.Pitch
 	classBuf [16]pitch.Class
@@ -757,7 +758,8 @@ func (s *sonority) rank() []Reading {
 			near[j], near[j-1] = near[j-1], near[j]
 		}
 	}
-	out := make([]Reading, 0, min(len(near), 2)) // mostly enough
+	var outBuf [maxReadings]Reading
+	out := outBuf[:0]
 	var said [maxReadings]*candidate
 	k := 0
 	var o offs
@@ -774,14 +776,19 @@ func (s *sonority) rank() []Reading {
 			after, afterLabel = said[k-1], out[k-1].Label
 		}
 		if c.form == nil {
+			t := tail{c, after, afterLabel}
+			s.tail = &t
 			r := c.words()
 			if slices.ContainsFunc(out, func(o Reading) bool { return o.Label == r.Label }) {
+				s.tail = nil
 				continue
 			}
 			r.Bass = s.bass
-			s.text = append(s.text[:0], r.Why...)
-			s.putRank(c, after, afterLabel)
-			r.Why = string(s.text)
+			if s.tail != nil {
+				s.text = append(s.text[:0], r.Why...)
+				s.putTail()
+				r.Why = string(s.text)
+			}
 			said[k] = c
 			out = append(out, r)
 			k++
@@ -808,7 +815,7 @@ func (s *sonority) rank() []Reading {
 		roots |= 1 << c.rootPC
 		k++
 	}
-	return out
+	return slices.Clone(out)
 }
 
 // impostor reports whether c is a chord on the bass that only another spelling would make of the notes.

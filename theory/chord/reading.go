@@ -308,6 +308,7 @@ func (s *sonority) mixed() candidate {
 			s.and(i, len(s.notes)-1)
 			s.put(brief(s.notes[i+1].Sub(s.notes[i])))
 		}
+		s.putTail()
 		all := string(s.text)
 		return Reading{Label: all[:label], Words: all[label:words], Kind: MixedStack, Quality: "mixed stack", Inversion: -1, Members: s.plainMembers(), Why: all[words:]}
 	}
@@ -479,13 +480,6 @@ func (s *sonority) clusterOver(cl Cluster, price float32) (c candidate, ok bool)
 		if other.chord != nil {
 			r.Root = other.chord.root
 		}
-		for i, p := range s.notes {
-			role := "cluster"
-			if outside(i) {
-				role = other.place(p) + place
-			}
-			r.Members[i] = Member{p, role}
-		}
 		s.text = s.text[:0]
 		s.put(cl.Kind, " cluster ")
 		s.putDashed(cl.Notes)
@@ -497,8 +491,24 @@ func (s *sonority) clusterOver(cl Cluster, price float32) (c candidate, ok bool)
 		quality := len(s.text)
 		s.putDashed(cl.Notes)
 		s.put(" lie next to each other and are heard as one cluster ", side, " ", other.words)
+		s.putTail()
+		why := len(s.text)
+		for i, p := range s.notes {
+			if outside(i) {
+				s.put(other.place(p), place)
+			}
+		}
 		all := string(s.text)
-		r.Label, r.Words, r.Quality, r.Why = all[:label], all[label:words], all[words:quality], all[quality:]
+		r.Label, r.Words, r.Quality, r.Why = all[:label], all[label:words], all[words:quality], all[quality:why]
+		for i, p := range s.notes {
+			role := "cluster"
+			if outside(i) {
+				from := why
+				why += len(other.place(p)) + len(place)
+				role = all[from:why]
+			}
+			r.Members[i] = Member{p, role}
+		}
 		return r
 	}
 	return c, true
@@ -506,11 +516,11 @@ func (s *sonority) clusterOver(cl Cluster, price float32) (c candidate, ok bool)
 
 // layer reads the notes beside a cluster: as a chord if they make one, else as an interval, a note or a list of names.
 func (s *sonority) layer() part {
-	switch names := dashedClasses(s.classes); s.pcs.len() {
+	switch s.pcs.len() {
 	case 1:
 		return part{label: s.bass.String(), words: "the note " + s.bass.String(), quality: "a single note", s: s}
 	case 2:
-		iv := s.classes[1].Sub(s.classes[0])
+		names, iv := dashedClasses(s.classes), s.classes[1].Sub(s.classes[0])
 		p := part{label: names, words: "the " + iv.Words() + " " + names, quality: an(iv.Words()), s: s}
 		if iv == pitch.PerfectFifth {
 			p.words, p.quality, p.fifth = "the open fifth "+names, "an open fifth", true
@@ -522,6 +532,7 @@ func (s *sonority) layer() part {
 			p.words = an(p.words)
 			return p
 		}
+		names := dashedClasses(s.classes)
 		return part{label: names, words: "the notes " + names, quality: "other notes", s: s}
 	}
 }
@@ -620,8 +631,8 @@ func (s *sonority) partOf(chordsOnly, incomplete bool) (p part, ok bool) {
 	best.total = -1
 	for _, root := range s.classes {
 		rel := s.pcs.down(root.PC())
-		for _, f := range forms() {
-			if f.pcs != rel && !(incomplete && f.pcs == rel|1<<7 && f.omitPCs.has(7)) || f.Family != "triad" && f.Family != "seventh" {
+		for _, f := range plainForms() {
+			if f.pcs != rel && !(incomplete && f.pcs == rel|1<<7 && f.omitPCs.has(7)) {
 				continue
 			}
 			if s.match(&c, f, root, false) && c.price[partSpelling] == 0 && (best.total < 0 || c.total < best.total) {
@@ -635,6 +646,11 @@ func (s *sonority) partOf(chordsOnly, incomplete bool) (p part, ok bool) {
 	p = part{chord: &best, price: 0.3 * (best.price[partRarity] + best.price[partBass]), s: s}
 	return p, true
 }
+
+// plainForms are the triads and seventh chords.
+var plainForms = sync.OnceValue(func() []*form {
+	return slices.DeleteFunc(slices.Clone(forms()), func(f *form) bool { return f.Family != "triad" && f.Family != "seventh" })
+})
 
 // spokenTriad says "E major" for E: beside "over", a bare E would be taken for a bass note.
 func spokenTriad(c *candidate, label string) string {
@@ -747,6 +763,7 @@ func (s *sonority) layered(lo, hi *sonority, lower, upper part) (candidate, bool
 			s.put("lie ")
 		}
 		s.put(lower.whole(), lower.words, ", above ", upper.whole(), upper.words)
+		s.putTail()
 		why := len(s.text)
 		var buf [24]int
 		ends := buf[:0]
@@ -810,6 +827,7 @@ func (s *sonority) setReading() Reading {
 	s.put("set class ", c.forte, ", prime form ", c.prime)
 	words := len(s.text)
 	s.putNearest(c)
+	s.putTail()
 	all := string(s.text)
 	r.Label, r.Quality, r.Words, r.Why = all[:label], all[:quality], all[label:words], all[words:]
 	return r
@@ -832,17 +850,33 @@ var rivals = sync.OnceValue(func() []rival {
 	return rs
 })
 
+// nearest gives for each set of pitch classes above a root the rival on that root that takes the fewest notes to add or leave
+// out, the more usual one of several.
+var nearest = sync.OnceValue(func() *[4096]uint8 {
+	t := new([4096]uint8)
+	rs := rivals()
+	for set := range t {
+		distance, best := 99, 0
+		for j := range rs {
+			if d := (pcset(set) ^ rs[j].pcs).len(); d < distance || d == distance && rs[j].cost < rs[best].cost {
+				distance, best = d, j
+			}
+		}
+		t[set] = uint8(best)
+	}
+	return t
+})
+
 // putNearest says what class c is and which named chord, by sound, takes the fewest notes to add or leave out, and which.
 func (s *sonority) putNearest(c *setClass) {
 	var best *rival
 	at, distance := 0, 99
-	rs := rivals()
+	rs, near := rivals(), nearest()
 	for i := range s.classes {
 		rel := s.pcs.down(int(s.pc[i]))
-		for j := range rs {
-			if d := (rel ^ rs[j].pcs).len(); d < distance || d == distance && rs[j].cost < best.cost {
-				best, at, distance = &rs[j], i, d
-			}
+		r := &rs[near[rel]]
+		if d := (rel ^ r.pcs).len(); d < distance || d == distance && r.cost < best.cost {
+			best, at, distance = r, i, d
 		}
 	}
 	if best == nil || distance == 0 {

@@ -292,6 +292,21 @@ func (s *sonority) putRank(c, after *candidate, afterLabel string) {
 	s.put(".")
 }
 
+// A tail is what ends the sentence of a reading: see putRank.
+type tail struct {
+	c, after   *candidate
+	afterLabel string
+}
+
+// putTail puts the end of the sentence that stands in the text, if it is wanted and not put yet. What builds a whole reading in
+// the text calls it before it cuts the text up; rank does it for the others.
+func (s *sonority) putTail() {
+	if t := s.tail; t != nil {
+		s.tail = nil
+		s.putRank(t.c, t.after, t.afterLabel)
+	}
+}
+
 // withChord puts "chord" behind a name that doesn't have such a word yet.
 func withChord(name string) string {
 	if needsChord(name) {
