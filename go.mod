@@ -5,6 +5,7 @@ go 1.26.0
 require (
 	github.com/hajimehoshi/oto/v2 v2.4.3
 	github.com/mattn/go-sqlite3 v1.14.53
+	github.com/open-spaced-repetition/go-fsrs/v3 v3.2.0
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/cobra v1.10.2
 	gitlab.com/gomidi/midi/v2 v2.2.10
