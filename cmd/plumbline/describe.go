@@ -25,6 +25,7 @@ type (
 		Facts      []factJSON      `json:"facts"` // what is worth saying first, the most unusual and best supported first
 		Lines      []lineJSON      `json:"lines"`
 		Sequences  []sequenceJSON  `json:"sequences"`
+		Relation   string          `json:"relation,omitempty"` // what leads from the first sonority to the second, of loose notes
 		Warnings   []string        `json:"warnings,omitempty"`
 		Keys       []keyChangeJSON `json:"keys,omitempty"`
 	}
@@ -44,6 +45,8 @@ type (
 		Readings  []readingJSON `json:"readings"`
 		SetClass  setJSON       `json:"set_class"`
 		Clusters  []clusterJSON `json:"clusters"`
+		Spacing   spacingJSON   `json:"spacing"`
+		Impostor  string        `json:"impostor"` // what it sounds as against what it is spelled as, "" for most
 		WhiteKeys bool          `json:"white_keys"`
 		BlackKeys bool          `json:"black_keys"`
 		Numeral   string        `json:"numeral"`
@@ -128,7 +131,10 @@ func describeNotes(left, right []pitch.Pitch) sonorityJSON {
 	set := chord.SetOf(all)
 	s := sonorityJSON{Notes: pitchNames(all), Bass: all[0].String(), Left: describeHand(left), Right: describeHand(right),
 		SetClass: setJSON{set.Forte, set.Prime, set.PrimeForte, set.Vector}, WhiteKeys: chord.WhiteOnly(all), BlackKeys: chord.BlackOnly(all),
-		Clusters: []clusterJSON{}}
+		Clusters: []clusterJSON{}, Spacing: describeSpacing(all)}
+	if im, ok := chord.ImpostorOf(all); ok {
+		s.Impostor = im.Text
+	}
 	for _, c := range chord.Clusters(all) {
 		s.Clusters = append(s.Clusters, clusterJSON{c.Kind, pitchNames(c.Notes)})
 	}
@@ -311,7 +317,7 @@ func sequences(p *score.Passage, notes []score.Note, region score.Region) []sequ
 
 func newDescribeCmd(e *env) *cobra.Command {
 	var pf passageFlags
-	var notes, left, right, keyName, draft string
+	var notes, left, right, then, keyName, draft string
 	var asJSON, full bool
 	cmd := &cobra.Command{
 		Use:   "describe PASSAGE",
@@ -321,11 +327,13 @@ the readings of the whole from the likeliest on, each with its reason, the set
 class, and how bass and top line move. A place of up to four sonorities is told
 in full, a longer one in a line each (--full tells all).
 
---notes names loose notes, low to high; --left and --right when hands matter.`,
+--notes names loose notes, low to high; --left and --right when hands matter;
+--then names the notes that follow them, to be told what leads from one to the other.`,
 		Example: `  plumbline describe song.mxl --at "bars 3-4"
   plumbline describe song.mxl --at "bar 3 beat 1"
   plumbline describe --notes "E3 G#3 B3 C#4"
-  plumbline describe --left "A2 E3 B3" --right "E4 A4 D5"`,
+  plumbline describe --left "A2 E3 B3" --right "E4 A4 D5"
+  plumbline describe --notes "A2 C4 F#4 B#4" --then "A2 C#4 E4 C#5"`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			loose := notes != "" || left != "" || right != ""
 			switch {
@@ -335,6 +343,8 @@ in full, a longer one in a line each (--full tells all).
 				return &usageError{cmd.CommandPath(), errors.New("--draft-claims is for passages")}
 			case loose && (pf.at != "" || pf.part != ""):
 				return &usageError{cmd.CommandPath(), errors.New("--at and --part are for passages")}
+			case then != "" && !loose:
+				return &usageError{cmd.CommandPath(), errors.New("--then follows --notes, --left or --right")}
 			case notes != "" && (left != "" || right != ""):
 				return &usageError{cmd.CommandPath(), errors.New("--notes has no hands; use --left and --right alone")}
 			case loose:
@@ -369,11 +379,26 @@ in full, a longer one in a line each (--full tells all).
 				if notes != "" { // loose notes lie in no hand
 					sj.Left, sj.Right = describeHand(nil), describeHand(nil)
 				}
+				next, err := parsePitches(then)
+				if err != nil {
+					return &usageError{cmd.CommandPath(), fmt.Errorf("--then: %w", err)}
+				}
 				d = descriptionJSON{Key: keyName, Sonorities: []sonorityJSON{sj}, Facts: []factJSON{}, Lines: []lineJSON{}, Sequences: []sequenceJSON{}}
+				if len(next) > 0 {
+					nj := describeNotes(nil, next)
+					nj.Left, nj.Right = describeHand(nil), describeHand(nil)
+					d.Sonorities = append(d.Sonorities, nj)
+					d.Relation = chord.Relate(chord.Voicing{Right: append(append([]pitch.Pitch{}, l...), r...)}, chord.Voicing{Right: next}).Text
+				}
 				if asJSON {
 					return writeJSON(e.stdout, d)
 				}
 				writeSonority(e.stdout, sj, chord.StackOf(append(append([]pitch.Pitch{}, l...), r...)), notes != "")
+				if len(next) > 0 {
+					fmt.Fprintf(e.stdout, "\nthen\n")
+					writeSonority(e.stdout, d.Sonorities[1], chord.StackOf(next), true)
+					fmt.Fprintf(e.stdout, "\n%s\n", wrap("from the first to the second: "+d.Relation, 78, ""))
+				}
 				return nil
 			}
 			p, region, err := e.load(args[0], pf)
@@ -401,6 +426,7 @@ in full, a longer one in a line each (--full tells all).
 	}
 	pf.add(cmd)
 	cmd.Flags().StringVar(&notes, "notes", "", "loose notes, low to high, as in \"E3 G#3 B3 C#4\"")
+	cmd.Flags().StringVar(&then, "then", "", "loose notes that follow the others")
 	cmd.Flags().StringVar(&left, "left", "", "loose notes of the left hand")
 	cmd.Flags().StringVar(&right, "right", "", "loose notes of the right hand")
 	cmd.Flags().StringVar(&keyName, "key", "", "the key, as in \"A major\"")
@@ -590,12 +616,20 @@ func writeSonority(w io.Writer, s sonorityJSON, all chord.Stack, loose bool) {
 	if s.SetClass.PrimeForte != s.SetClass.Prime {
 		set += ", Forte's prime form (" + s.SetClass.PrimeForte + ")"
 	}
+	if s.Impostor != "" {
+		field("impostor", s.Impostor)
+	}
+	if len(s.Notes) > 1 {
+		field("spacing", s.Spacing.Text)
+	}
 	field("set class", set+" <"+s.SetClass.Vector+">")
-	switch {
-	case s.WhiteKeys:
-		field("keys", "white only")
-	case s.BlackKeys:
-		field("keys", "black only")
+	if len(s.Notes) == 1 { // the spacing says it of the others
+		switch {
+		case s.WhiteKeys:
+			field("keys", "white only")
+		case s.BlackKeys:
+			field("keys", "black only")
+		}
 	}
 }
 
