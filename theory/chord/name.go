@@ -208,7 +208,7 @@ func (s *sonority) match(c *candidate, f *form, root pitch.Class, slash bool) (o
 		}
 	}
 	if hard > 0 {
-		if f.Family == famSpecial || f.ID == "Sw6" || added > 0 {
+		if f.Family == famSpecial && f.ID != "elektra" && f.ID != "mystic" || f.ID == "Sw6" || added > 0 {
 			return false
 		}
 		c.price[partSpelling] = priceRespelled + priceRespelledMore*float32(hard-1)
