@@ -16,7 +16,7 @@ func newHearCmd(e *env) *cobra.Command {
 	var sf soundFlags
 	var tempo, slower float64
 	var without, stress, compare, then []string
-	var broken, block, build, countIn, dry bool
+	var broken, block, build, countIn, dry, repeats bool
 	var loop int
 	cmd := &cobra.Command{
 		Use:   "hear PASSAGE",
@@ -26,7 +26,8 @@ the bass or the top line alone; a note left out, brought out, or heard with and
 without; each chord as a block, broken upwards, or built up from the bass; two
 places after each other; slower, in a loop, with a count-in.
 
-Dynamics, tempo, meter and pedal are those of the passage. All that is played by
+Dynamics, tempo, meter and pedal are those of the passage; --repeats plays its
+repeats and jumps too. Grace notes come just before the beat. All that is played by
 one command has one gain, so that what is heard without a note isn't made louder
 for it.
 
@@ -50,7 +51,7 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 			if err != nil {
 				return usage(err)
 			}
-			l := listening{slower: slower, loop: loop, countIn: countIn, dry: dry}
+			l := listening{slower: slower, loop: loop, countIn: countIn, dry: dry, repeats: repeats}
 			if !(slower >= 0.25 && slower <= 8) {
 				return usage(fmt.Errorf("--slower %g: want a factor from 0.25 to 8", slower))
 			}
@@ -123,6 +124,7 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 	cmd.Flags().BoolVar(&build, "build", false, "build each chord of the place up from the bass")
 	cmd.Flags().IntVar(&loop, "loop", 1, "play it so many times")
 	cmd.Flags().BoolVar(&countIn, "count-in", false, "count a bar before it")
+	cmd.Flags().BoolVar(&repeats, "repeats", false, "play the repeats, endings and jumps of the place (default each bar once)")
 	cmd.Flags().BoolVar(&dry, "dry", false, "leave the pedal alone")
 	return cmd
 }

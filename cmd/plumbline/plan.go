@@ -26,6 +26,7 @@ type listening struct {
 	loop    int        // how many times; 0 is once
 	countIn bool
 	dry     bool // the pedal is not used
+	repeats bool // repeats, endings and jumps within a place are played
 }
 
 // A shape is what becomes of a place's chords.
@@ -129,34 +130,61 @@ const (
 // without a note isn't made louder for it. It returns errSilent if nothing sounds, and a *silentError if a note that l names
 // sounds in none of the places.
 func newPlan(p *score.Passage, places []score.Region, l listening) (*plan, error) {
-	sounding := p.Sounding()
-	out := &plan{}
-	chosen := make([][]score.Note, len(places))
+	stretches := make([]stretch, len(places))
 	for i, r := range places {
-		chosen[i] = layerNotes(sounding, r)
+		stretches[i] = stretch{what: fmt.Sprintf("place %d", i+1), p: p, r: r}
+	}
+	return planOf(stretches, l)
+}
+
+// A stretch is a place of a passage, and what it is called among the parts of a plan.
+type stretch struct {
+	what  string
+	p     *score.Passage
+	r     score.Region
+	notes []score.Note
+}
+
+// planOf is newPlan for places of several passages.
+func planOf(stretches []stretch, l listening) (*plan, error) {
+	out := &plan{}
+	first := stretches[0]
+	sounding := map[*score.Passage][]score.Note{}
+	for i := range stretches {
+		s := &stretches[i]
+		if l.repeats {
+			p, err := s.p.Excerpt(s.r.From, s.r.To).Unfold()
+			if err != nil {
+				return nil, fmt.Errorf("--repeats: %w", err)
+			}
+			s.p, s.r = p, score.Region{To: p.End(), Layer: s.r.Layer}
+		}
+		if sounding[s.p] == nil {
+			sounding[s.p] = s.p.Sounding()
+		}
+		s.notes = playedNotes(sounding[s.p], s.r)
 	}
 	for _, f := range []struct {
 		flag  string
 		names []noteName
 	}{{"without", l.without}, {"stress", l.stress}, {"compare-without", l.compare}} {
-		if len(f.names) > 0 && !slices.ContainsFunc(chosen, func(ns []score.Note) bool {
-			return slices.ContainsFunc(ns, func(n score.Note) bool { return named(f.names, n.Pitch) })
+		if len(f.names) > 0 && !slices.ContainsFunc(stretches, func(s stretch) bool {
+			return slices.ContainsFunc(s.notes, func(n score.Note) bool { return named(f.names, n.Pitch) })
 		}) {
 			return nil, &silentError{f.flag, f.names}
 		}
 	}
 	if l.countIn {
-		out.countIn(p, places[0].From, l.slower)
+		out.countIn(first.p, first.r.From, l.slower)
 	}
-	single := len(places) == 1 && len(l.compare) == 0
+	single := len(stretches) == 1 && len(l.compare) == 0
 	for round := range max(l.loop, 1) {
-		for i, r := range places {
-			notes := slices.DeleteFunc(slices.Clone(chosen[i]), func(n score.Note) bool { return named(l.without, n.Pitch) })
-			what := fmt.Sprintf("place %d", i+1)
-			out.place(what, p, notes, r, l, single || round == 0 && i == 0)
+		for i, s := range stretches {
+			notes := slices.DeleteFunc(slices.Clone(s.notes), func(n score.Note) bool { return named(l.without, n.Pitch) })
+			out.place(s.what, s.p, notes, s.r, l, single || round == 0 && i == 0)
 			if slices.ContainsFunc(notes, func(n score.Note) bool { return named(l.compare, n.Pitch) }) {
 				rest := slices.DeleteFunc(slices.Clone(notes), func(n score.Note) bool { return named(l.compare, n.Pitch) })
-				out.place(what+", without "+joinNames(l.compare), p, rest, r, l, false)
+				out.place(s.what+", without "+joinNames(l.compare), s.p, rest, s.r, l, false)
 			}
 		}
 	}
@@ -240,83 +268,6 @@ func (out *plan) countIn(p *score.Passage, from score.Time, slower float64) {
 	out.length += at(end)
 }
 
-// passageNotes turns notes into notes for the synthesizer as the passage has them between two moments: in time, slowed down,
-// by the dynamics, the first beat of a bar a little stronger, held by the pedal. Grace notes are played just before what they
-// decorate: at the very start they have lead before the first moment. The whole lasts length, with the lead.
-func passageNotes(p *score.Passage, notes []score.Note, from, to score.Time, l listening) (out []synth.Note, lead, length time.Duration) {
-	const grace = 90 * time.Millisecond
-	seconds := func(t score.Time) time.Duration {
-		return time.Duration((p.Seconds(t) - p.Seconds(from)) * l.slower * float64(time.Second))
-	}
-	before := map[score.Time]int{} // grace notes at an onset, for their order
-	for _, n := range notes {
-		if n.Grace != score.NoGrace {
-			before[n.Onset]++
-		}
-	}
-	lead = time.Duration(before[from]) * grace
-	for _, n := range notes {
-		s := synth.Note{Freq: l.tuning.Freq(n.Pitch.MIDI()), Strength: strengthAt(p, n.Onset, n.Hand), Pan: pan(n.Hand)}
-		if i := p.BarAt(n.Onset); i >= 0 && p.Bars[i].Start == n.Onset && p.Bars[i].Offset == (score.Time{}) && p.Bars[i].Meter.Beats > 0 {
-			s.Strength *= downbeat
-		}
-		if len(l.stress) > 0 {
-			if named(l.stress, n.Pitch) {
-				s.Strength *= stressed
-			} else {
-				s.Strength *= unstressed
-			}
-		}
-		s.Strength = min(s.Strength, 1)
-		if n.Grace != score.NoGrace {
-			s.Start = max(lead+seconds(n.Onset)-time.Duration(before[n.Onset])*grace, 0)
-			s.Length = grace
-			before[n.Onset]--
-		} else {
-			end := n.End()
-			if !l.dry {
-				end = pedalled(p, end)
-			}
-			start, end := n.Onset.Max(from), end.Min(to)
-			if !start.Less(end) {
-				continue
-			}
-			s.Start = lead + seconds(start)
-			s.Length = max(seconds(end)-seconds(start)-10*time.Millisecond, 20*time.Millisecond)
-		}
-		out = append(out, s)
-	}
-	return out, lead, lead + seconds(to)
-}
-
-// downbeat is how much more strongly the first beat of a bar is played (common practice, no source): half a decibel, felt
-// rather than heard.
-const downbeat = 1.06
-
-// pedalled returns when a note that is let go at end stops sounding: then, or when the damper pedal that is down is next lifted.
-func pedalled(p *score.Passage, end score.Time) score.Time {
-	down := false
-	for _, m := range p.Pedals {
-		if m.Act == score.Sostenuto { // holds only some notes; which ones isn't asked
-			continue
-		}
-		if m.At.Less(end) {
-			down = m.Act != score.PedalUp
-			continue
-		}
-		if !down {
-			return end
-		}
-		if m.Act != score.PedalDown {
-			return m.At
-		}
-	}
-	if down {
-		return p.End().Max(end)
-	}
-	return end
-}
-
 // shapedNotes plays each sonority of a region as l.shape has it, and returns how long that takes.
 func shapedNotes(notes []score.Note, r score.Region, l listening, weight func(score.Note) float64) ([]synth.Note, time.Duration) {
 	scale := func(d time.Duration) time.Duration { return time.Duration(float64(d) * l.slower) }
@@ -384,6 +335,19 @@ func layerNotes(sounding []score.Note, r score.Region) []score.Note {
 	if r.Layer == score.InnerLines {
 		low, high := line.Bass(sounding, r), line.Top(sounding, r)
 		notes = slices.DeleteFunc(notes, func(n score.Note) bool { return slices.Contains(low, n) || slices.Contains(high, n) })
+	}
+	return notes
+}
+
+// playedNotes is layerNotes for playing: a grace note that ends a note belongs to the place of that note.
+func playedNotes(sounding []score.Note, r score.Region) []score.Note {
+	notes := slices.DeleteFunc(slices.Clone(layerNotes(sounding, r)), func(n score.Note) bool { return n.After && n.Onset == r.From })
+	if r.Layer == score.Whole || r.Layer == score.LeftHand || r.Layer == score.RightHand {
+		for _, n := range sounding {
+			if n.After && n.Onset == r.To && (r.Layer == score.Whole || (r.Layer == score.LeftHand) == (n.Hand == score.Left)) {
+				notes = append(notes, n)
+			}
+		}
 	}
 	return notes
 }

@@ -32,38 +32,6 @@ func pan(h score.Hand) float64 {
 	return 0
 }
 
-// strengths are how hard a key is struck under a dynamic mark, in (0, 1] (common practice, no source). Clips are brought to
-// one loudness as a whole, so that marks tell within a passage only.
-var strengths = map[string]float64{"ppp": .25, "pp": .32, "p": .42, "mp": .52, "mf": .62, "f": .75, "ff": .87, "fff": 1}
-
-const plainStrength = .55
-
-// strengthAt returns the strength in force at t by the dynamic marks; within a hairpin it moves towards a third more or less.
-func strengthAt(p *score.Passage, t score.Time, h score.Hand) float64 {
-	s := plainStrength
-	for _, d := range p.Dynamics {
-		if t.Less(d.At) {
-			break
-		}
-		if d.Hand != 0 && d.Hand != h {
-			continue
-		}
-		if v, ok := strengths[d.Text]; ok {
-			s = v
-			continue
-		}
-		if d.At.Less(d.Until) && (d.Text == "louder" || d.Text == "softer") {
-			part := math.Min(t.Sub(d.At).Float()/d.Until.Sub(d.At).Float(), 1)
-			if d.Text == "louder" {
-				s *= 1 + part/3
-			} else {
-				s *= 1 - part/4
-			}
-		}
-	}
-	return min(max(s, .2), 1)
-}
-
 // errSilent says that there is nothing to hear.
 var errSilent = errors.New("nothing sounds there")
 
