@@ -60,7 +60,7 @@ func sketch(pl *plan) string {
 	var out []string
 	for _, c := range cs {
 		slices.Sort(c.names)
-		out = append(out, fmt.Sprintf("%g %s", c.at.Seconds(), strings.Join(c.names, "+")))
+		out = append(out, fmt.Sprintf("%.7g %s", c.at.Seconds(), strings.Join(c.names, "+")))
 	}
 	return strings.Join(out, " | ")
 }
