@@ -48,6 +48,9 @@ type Fact struct {
 	Support  float64 // how much of the place bears it out and how much there is of it, in [0, 1]
 	From, To score.Time
 	Notes    []score.Note // the evidence, in order; of long ones the first
+	Lines    []string     // whole lines of a claims file that say it together, where one statement does not
+	Again    []string     // places where the same thing comes back
+	words    string       // Text without its place and what else changes from one occurrence to the next
 }
 
 // Rank is what facts are ordered by: how unusual a fact is times how well it is supported.
@@ -61,7 +64,9 @@ const factBars = 4
 
 // Facts returns what is worth saying about the lines, sequences, rhythms and loudness of a region, the most unusual and best
 // supported first. Each has a place and, where a claims file has a form for it, a statement in its words. Of facts of one kind that
-// overlap in place only the first is kept.
+// overlap in place only the first is kept. What comes back elsewhere with the same notes, as verses do, is told once with its
+// places; so that the first few facts speak of different things, one that repeats the kind or lies in the place of one before it
+// counts for less there.
 //
 // What stands as a claim is found by the same rules by which it is checked in this package; whether it holds in every detail
 // of the claim's form is for package claim to say.
@@ -83,9 +88,7 @@ func Facts(p *score.Passage, r score.Region) []Fact {
 	f.rhythms()
 	f.loudness()
 	f.outers()
-	slices.SortStableFunc(f.list, func(a, b Fact) int {
-		return cmp.Or(cmp.Compare(b.Rank(), a.Rank()), a.From.Compare(b.From), cmp.Compare(a.Kind, b.Kind), strings.Compare(a.Place, b.Place))
-	})
+	slices.SortStableFunc(f.list, byRank)
 	// Of each kind the first fact at a place is kept; taken holds the kept ones by the bars they touch.
 	type place struct {
 		what string
@@ -115,7 +118,100 @@ func Facts(p *score.Passage, r score.Region) []Fact {
 		}
 		out = append(out, x)
 	}
-	return out
+	return foremost(recurring(out))
+}
+
+func byRank(a, b Fact) int {
+	return cmp.Or(cmp.Compare(b.Rank(), a.Rank()), a.From.Compare(b.From), cmp.Compare(a.Kind, b.Kind), strings.Compare(a.Place, b.Place))
+}
+
+// recurring gives the earliest of the facts that say the same of the same pitches the places of the others, which lose half their
+// weight, then three quarters, and so on; list is in order of rank and so is what it returns.
+func recurring(list []Fact) []Fact {
+	first := map[string]int{}
+	var id strings.Builder
+	for i := range list {
+		x := &list[i]
+		if len(x.Notes) == 0 || x.Kind == LoudnessFact {
+			continue
+		}
+		id.Reset()
+		fmt.Fprintf(&id, "%d|%s|%s", x.Kind, layerOf(x.Place), x.words)
+		for _, n := range x.Notes {
+			id.WriteByte(byte(n.Pitch.Step()))
+			id.WriteByte(byte(n.Pitch.MIDI()))
+		}
+		k, ok := first[id.String()]
+		switch {
+		case !ok:
+			first[id.String()] = i
+		case list[i].From.Less(list[k].From): // told where it is first
+			x.Again = append([]string{barsOf(list[k].Place)}, list[k].Again...)
+			x.Unusual, list[k].Unusual, list[k].Again = list[k].Unusual, x.Unusual/4, nil
+			first[id.String()] = i
+		default:
+			list[k].Again = append(list[k].Again, barsOf(x.Place))
+			x.Unusual /= 4
+		}
+	}
+	return list
+}
+
+// barsOf is a place without its layer.
+func barsOf(place string) string {
+	s, _, _ := strings.Cut(place, ", ")
+	return s
+}
+
+// first facts that are weighed against each other, and among how many
+const (
+	foremostFacts = 24
+	foremostAmong = 240
+)
+
+// foremost puts first the facts that are worth saying first, each with regard to those before it.
+func foremost(list []Fact) []Fact {
+	slices.SortStableFunc(list, byRank)
+	head := list[:min(foremostAmong, len(list))]
+	weight := make([]float64, len(head))
+	for i, x := range head {
+		weight[i] = x.Rank()
+	}
+	for at := range min(foremostFacts, len(head)) {
+		best := at
+		for i := at + 1; i < len(head); i++ {
+			if weight[i] > weight[best] {
+				best = i
+			}
+		}
+		x, w := head[best], weight[best]
+		copy(head[at+1:best+1], head[at:best])
+		copy(weight[at+1:best+1], weight[at:best])
+		head[at], weight[at] = x, w
+		for i := at + 1; i < len(head); i++ {
+			y := head[i]
+			if family(x.Kind) == family(y.Kind) {
+				weight[i] *= 0.6
+			}
+			if y.From.Less(x.To) && x.From.Less(y.To) {
+				weight[i] *= map[bool]float64{true: 0.4, false: 0.8}[family(x.Kind) == family(y.Kind)]
+			}
+		}
+	}
+	return list
+}
+
+// family joins the kinds of facts that say the same sort of thing.
+func family(k FactKind) FactKind {
+	switch k {
+	case CycleFact, RelationFact:
+		return SequenceFact
+	case ThreadFact:
+		return MotionFact
+	case SyncopationFact:
+		return RhythmFact
+	}
+	return k
 }
 
 func layerOf(place string) string {
@@ -140,6 +236,9 @@ func (f *finder) add(x Fact) {
 	}
 	if x.Text == "" {
 		x.Text = x.Place + ": " + x.Claim
+	}
+	if x.words == "" {
+		x.words = strings.TrimPrefix(x.Text, x.Place)
 	}
 	f.list = append(f.list, x)
 }
@@ -195,6 +294,16 @@ func (f *finder) bar(i int) (string, bool) {
 	return "bar " + number, f.numbers[number] == 1
 }
 
+// bars names the bars from index a to b, and says whether the name leads back to them.
+func (f *finder) bars(a, b int) (string, bool) {
+	place, ok := f.bar(a)
+	if a == b {
+		return place, ok
+	}
+	_, ok2 := f.bar(b)
+	return "bars " + f.p.Bars[a].Number + "-" + f.p.Bars[b].Number, ok && ok2
+}
+
 // settle names the place of a stretch of a line and drops notes from its end until the place, read again, has exactly its
 // notes; ok is false if fewer than least would be left.
 func (f *finder) settle(run []score.Note, line Line, layer score.Layer, least int) (place string, notes []score.Note, ok bool) {
@@ -229,11 +338,23 @@ func (f *finder) sequences() {
 		if s.Layer == score.Whole {
 			last = s.Chords[len(s.Chords)-1].At
 		}
+		if s.mereMotion() {
+			continue
+		}
 		x := Fact{Kind: SequenceFact, Place: f.place(s.From, last, s.Layer), From: s.From, To: s.To, Notes: s.Notes,
 			Unusual: 0.8, Support: support(n)}
-		x.Text = x.Place + ": " + s.String()
-		if s.Layer == score.Whole && s.Size == 1 && len(s.Names) == 0 {
+		x.words = s.String()
+		x.Text = x.Place + ": " + x.words
+		if t := s.Starts(); s.Size >= 4 && len(t) == 2 {
+			x.Text += "; the copy begins at " + f.p.Where(t[1])
+		}
+		switch {
+		case s.Layer == score.Whole && s.Size == 1 && len(s.Names) == 0:
 			x.Unusual = 0.9
+		case s.Copies >= 2 || len(s.Names) > 0:
+			x.Unusual = 0.85
+		case s.Layer == score.Bass: // under the same tune a third higher it says little of its own
+			x.Unusual = 0.65
 		}
 		f.add(x)
 		if s.Layer == score.Whole && s.Period > 1 && s.Period <= 6 && len(s.Outer) == s.Period && f.cycles(f.place(s.From, last, score.Whole), s) {
@@ -241,9 +362,10 @@ func (f *finder) sequences() {
 			for _, i := range s.Outer {
 				names = append(names, outerName(i))
 			}
+			list := strings.Join(names, " ")
 			f.add(Fact{Kind: CycleFact, Place: f.place(s.From, last, score.Whole), From: s.From, To: s.To, Notes: s.Notes, Unusual: 0.95, Support: support(n),
-				Claim: fmt.Sprintf("outer intervals repeat every %s: %s", plural(s.Period, "chord"), strings.Join(names, " ")),
-				Text:  f.place(s.From, last, score.Whole) + ": the outer intervals repeat every " + plural(s.Period, "chord") + "; " + s.Why})
+				Claim: fmt.Sprintf("outer intervals repeat every %s: %s", plural(s.Period, "chord"), list),
+				Text:  f.place(s.From, last, score.Whole) + ": the outer intervals repeat every " + plural(s.Period, "chord") + ", " + list + ": " + s.Why})
 		}
 	}
 }
@@ -398,14 +520,65 @@ func (f *finder) compounds() {
 	}
 }
 
+// chromatic tells the chromatic lines that an ear could follow (see leads) for at least four moves.
 func (f *finder) chromatic() {
-	for _, l := range ChromaticThreads(f.sounding, handRegion(f.r), 4) {
-		last := l[len(l)-1]
-		place := f.place(l[0].Onset, last.Onset, score.Whole)
-		dir := verb(l[len(l)-1].Pitch.MIDI() - l[0].Pitch.MIDI())
-		f.add(Fact{Kind: ThreadFact, Place: place, From: l[0].Onset, To: last.End(), Notes: l, Unusual: 0.75, Support: support(len(l) - 1),
-			Text: fmt.Sprintf("%s: a chromatic line %s through the texture: %s", place, dir, l)})
+	struck := map[int][]score.Note{} // by MIDI number, in order of time
+	for _, n := range plainNotes(f.sounding, handRegion(f.r)) {
+		struck[n.Pitch.MIDI()] = append(struck[n.Pitch.MIDI()], n)
 	}
+	for _, l := range ChromaticThreads(f.sounding, handRegion(f.r), 4) {
+		for len(l) > 0 {
+			n := 1
+			for n < len(l) && f.leads(struck, l[n-1], l[n]) {
+				n++
+			}
+			if n > 4 {
+				f.thread(l[:n])
+			}
+			l = l[n:]
+		}
+	}
+}
+
+// leads reports whether b is heard to follow a: in the same hand, within two bars of it, right after a has sounded for the last
+// time for a while, and not struck itself since a was.
+func (f *finder) leads(struck map[int][]score.Note, a, b score.Note) bool {
+	bar := f.p.Bars[f.p.BarAt(a.Onset)].Length
+	if a.Hand != b.Hand || bar.Mul(2, 1).Less(b.Onset.Sub(a.Onset)) {
+		return false
+	}
+	at := func(midi int, t score.Time) (before, from score.Note, hasBefore, hasFrom bool) {
+		list := struck[midi]
+		i, _ := slices.BinarySearchFunc(list, t, func(n score.Note, t score.Time) int { return n.Onset.Compare(t) })
+		if i > 0 {
+			before, hasBefore = list[i-1], true
+		}
+		if i < len(list) {
+			from, hasFrom = list[i], true
+		}
+		return before, from, hasBefore, hasFrom
+	}
+	last, next, ok, again := at(a.Pitch.MIDI(), b.Onset)
+	if !ok || last.End().Add(score.T(1, 2)).Less(b.Onset) || again && !b.Onset.Add(score.Quarters(1)).Less(next.Onset) {
+		return false
+	}
+	prev, _, had, _ := at(b.Pitch.MIDI(), b.Onset)
+	return !had || prev.Onset.Less(a.Onset) && !a.Onset.Add(score.T(1, 2)).Less(prev.End())
+}
+
+func (f *finder) thread(l Line) {
+	last := l[len(l)-1]
+	layer := score.Whole
+	where := "through the texture"
+	if l[0].Hand == score.Left {
+		where = "in the left hand"
+	} else if l[0].Hand == score.Right {
+		where = "in the right hand"
+	}
+	place := f.place(l[0].Onset, last.Onset, layer)
+	dir := verb(last.Pitch.MIDI() - l[0].Pitch.MIDI())
+	f.add(Fact{Kind: ThreadFact, Place: place, From: l[0].Onset, To: last.End(), Notes: l, Unusual: 0.75, Support: support(len(l) - 1),
+		Text: fmt.Sprintf("%s: a chromatic line %s %s: %s", place, dir, where, l)})
 }
 
 // evenly reports whether all notes of b lie as many steps from those of a, in the same rhythm, as any relation worth telling
@@ -420,70 +593,162 @@ func evenly(a, b []score.Note, aFrom, bFrom score.Time) bool {
 	return true
 }
 
-// relations holds each bar and hand against the bar before, two before and four before.
+// backs are how many bars back a bar is held against.
+var backs = [...]int{1, 2, 4, 8}
+
+// relations holds each bar, whole and by hand, against those one, two, four and eight before, and joins neighbours that come
+// back in the same way.
 func (f *finder) relations() {
 	bars := f.p.Bars
-	notes := make([][3][]score.Note, len(bars)) // by bar: whole, left, right
 	all := plainNotes(f.sounding, handRegion(f.r))
-	k := 0
-	for i, b := range bars {
-		start := k
-		for k < len(all) && all[k].Onset.Less(b.End()) {
-			k++
+	var notes [3][]score.Note // whole, left, right
+	notes[0] = all
+	for _, n := range all {
+		h := 1
+		if n.Hand == score.Right {
+			h = 2
 		}
-		notes[i][0] = all[start:k]
-		for _, n := range all[start:k] {
-			h := 1
-			if n.Hand == score.Right {
-				h = 2
+		notes[h] = append(notes[h], n)
+	}
+	var start [3][]int // by bar: where its notes begin; one more at the end
+	for h := range notes {
+		k := 0
+		for i, b := range bars {
+			for k < len(notes[h]) && notes[h][k].Onset.Less(b.Start) {
+				k++
 			}
-			notes[i][h] = append(notes[i][h], n)
+			start[h] = append(start[h], k)
+			if i+1 == len(bars) {
+				start[h] = append(start[h], len(notes[h]))
+			}
 		}
 	}
+	of := func(h, a, b int) []score.Note { return notes[h][start[h][a]:start[h][b]] } // the notes of bars a to b-1
 	layers := [3]score.Layer{score.Whole, score.LeftHand, score.RightHand}
-	for i, b := range bars {
-		if b.Start.Less(f.r.From) || !b.Start.Less(f.r.To) {
-			continue
-		}
-		for h := range layers {
-			now := notes[i][h]
-			if len(now) < 4 {
+	type back struct {
+		by  int // how many bars back; 0 for a bar that doesn't come back
+		rel Relation
+	}
+	var found [3][]back
+	for h := range layers {
+		found[h] = make([]back, len(bars))
+		for i, b := range bars {
+			now := of(h, i, i+1)
+			if b.Start.Less(f.r.From) || !b.Start.Less(f.r.To) || len(now) < 4 {
 				continue
 			}
-			for _, back := range [...]int{1, 2, 4} {
-				j := i - back
-				if j < 0 || bars[j].Start.Less(f.r.From) || len(notes[j][h]) != len(now) || b.Length != bars[j].Length ||
-					!evenly(notes[j][h], now, bars[j].Start, b.Start) {
+			for _, by := range backs {
+				j := i - by
+				if j < 0 || bars[j].Start.Less(f.r.From) || start[h][j+1]-start[h][j] != len(now) || b.Length != bars[j].Length ||
+					!evenly(of(h, j, j+1), now, bars[j].Start, b.Start) {
 					continue
 				}
-				rel := Relate(notes[j][h], now, bars[j].Start, b.Start)
+				rel := Relate(of(h, j, j+1), now, bars[j].Start, b.Start)
 				if !rel.Holds() || rel.Likeness == SameRhythm || rel.Likeness == BySemitone {
 					continue
 				}
-				unusual := map[Likeness]float64{Repeated: 0.2, Displaced: 0.6, Transposed: 0.75, Diatonic: 0.7}[rel.Likeness]
-				if h == 0 {
-					unusual += 0.1
-				}
-				place, ok := f.bar(i)
-				that, ok2 := f.bar(j)
-				if !ok || !ok2 {
-					continue
-				}
-				if l := layers[h].String(); l != "" {
-					place += ", " + l
-				}
-				last := now[len(now)-1]
-				words := rel.Words(that)
-				claim := words
-				if n := rel.Interval.Number(); rel.Likeness != Repeated && (n == 1 || n > 8) {
-					claim = "" // no form says so
-				}
-				f.add(Fact{Kind: RelationFact, Place: place, Claim: claim, Text: place + ": " + words, From: b.Start, To: last.End().Min(b.End()), Notes: now,
-					Unusual: unusual, Support: support(len(now))})
+				found[h][i] = back{by, rel}
 				break
 			}
 		}
 	}
+	same := func(a, b back) bool {
+		moved := func(l Likeness) bool { return l == Transposed || l == Diatonic }
+		return a.by == b.by && (a.rel.Likeness == b.rel.Likeness && a.rel.Interval == b.rel.Interval ||
+			moved(a.rel.Likeness) && moved(b.rel.Likeness) && a.rel.Interval.Steps == b.rel.Interval.Steps)
+	}
+	for h, layer := range layers {
+		for i := 0; i < len(bars); {
+			x := found[h][i]
+			// What both hands do is not told again of one of them.
+			if x.by == 0 || h > 0 && found[0][i].by != 0 && same(found[0][i], x) {
+				i++
+				continue
+			}
+			j := i + 1
+			for j < len(bars) && same(found[h][j], x) && (h == 0 || found[0][j].by == 0) {
+				j++
+			}
+			if x.by == 1 && j > i+1 {
+				rels := make([]Relation, 0, j-i)
+				for _, y := range found[h][i:j] {
+					rels = append(rels, y.rel)
+				}
+				f.chain(layer, i, of(h, i, j), rels)
+			} else {
+				for a := i; a < j; a += x.by {
+					b := min(a+x.by, j)
+					from := bars[a-x.by].Start
+					rel := Relate(of(h, a-x.by, b-x.by), of(h, a, b), from, bars[a].Start)
+					if !rel.Holds() || rel.Likeness == SameRhythm || rel.Likeness == BySemitone {
+						continue
+					}
+					f.comesBack(layer, a, b, x.by, of(h, a, b), rel)
+				}
+			}
+			i = j
+		}
+	}
+}
+
+// relationWeight is how unusual it is that a bar comes back.
+var relationWeight = map[Likeness]float64{Repeated: 0.25, Displaced: 0.6, Transposed: 0.75, Diatonic: 0.7}
+
+// comesBack tells that bars a to b-1 are those by bars before.
+func (f *finder) comesBack(layer score.Layer, a, b, by int, notes []score.Note, rel Relation) {
+	place, ok := f.bars(a, b-1)
+	that, ok2 := f.bars(a-by, b-1-by)
+	if !ok || !ok2 {
+		return
+	}
+	unusual := relationWeight[rel.Likeness]
+	if layer == score.Whole {
+		unusual += 0.1
+	} else {
+		place += ", " + layer.String()
+	}
+	words := rel.Words(that)
+	claim := words
+	if n := rel.Interval.Number(); rel.Likeness != Repeated && (n == 1 || n > 8) {
+		claim = "" // no form says so
+	}
+	last := notes[len(notes)-1]
+	f.add(Fact{Kind: RelationFact, Place: place, Claim: claim, Text: place + ": " + words, words: rel.Words("it"), From: f.p.Bars[a].Start,
+		To: last.End().Min(f.p.Bars[b-1].End()), Notes: notes, Unusual: unusual, Support: support(len(notes))})
+}
+
+// chain tells that each bar from index a on is the one before it, moved or not; rels has the relation of each.
+func (f *finder) chain(layer score.Layer, a int, notes []score.Note, rels []Relation) {
+	b := a + len(rels)
+	place, ok := f.bars(a, b-1)
+	if !ok {
+		return
+	}
+	tail := ""
+	rel := rels[0]
+	for _, r := range rels {
+		if r.Interval != rel.Interval || r.Likeness == Diatonic { // by steps of a scale
+			rel.Likeness = Diatonic
+		}
+	}
+	unusual := relationWeight[rel.Likeness] + 0.1
+	if layer == score.Whole {
+		unusual += 0.05
+	} else {
+		tail = ", " + layer.String()
+	}
+	x := Fact{Kind: RelationFact, Place: place + tail, From: f.p.Bars[a].Start, To: notes[len(notes)-1].End().Min(f.p.Bars[b-1].End()),
+		Notes: notes, Unusual: unusual, Support: support(len(notes))}
+	for i, r := range rels {
+		p, ok := f.bars(a+i, a+i)
+		that, ok2 := f.bars(a+i-1, a+i-1)
+		if n := r.Interval.Number(); ok && ok2 && (r.Likeness == Repeated || n > 1 && n <= 8) {
+			x.Lines = append(x.Lines, p+tail+": "+r.Words(that))
+		}
+	}
+	x.words = "each bar " + rel.Words("the one before")
+	x.Text = x.Place + ": " + x.words
+	f.add(x)
 }
 
 func (f *finder) rhythms() {
@@ -506,8 +771,12 @@ func (f *finder) rhythms() {
 							continue
 						}
 						share := float64(n) / float64(len(list))
+						values := ""
+						if v := b.Values(); v != "" {
+							values = ": " + v
+						}
 						f.add(Fact{Kind: RhythmFact, Place: place + ", " + h.String(), Claim: "has the rhythm of " + that,
-							Text: fmt.Sprintf("%s: %d of %d bars have the rhythm of bar %s: %s", h, n, len(list), f.p.Bars[first].Number, b.Rhythm),
+							Text: fmt.Sprintf("%s: %d of %d bars have the rhythm of bar %s%s", h, n, len(list), f.p.Bars[first].Number, values),
 							From: bar.Start, To: bar.End(), Unusual: 0.45, Support: share * support(n)})
 						break
 					}
@@ -515,14 +784,42 @@ func (f *finder) rhythms() {
 				break
 			}
 		}
-		for _, b := range list {
-			if s := b.Syncopation(); s >= 5 {
-				bar := f.p.Bars[b.Bar]
-				f.add(Fact{Kind: SyncopationFact, Place: "bar " + bar.Number + ", " + h.String(), From: bar.Start, To: bar.End(), Unusual: 0.6, Support: support(s),
-					Text: fmt.Sprintf("bar %s, %s: syncopated, %d notes held or silent over a stronger beat", bar.Number, h, len(b.Syncopations(true)))})
-			}
+		f.syncopated(h, list)
+	}
+}
+
+// syncopated tells in which bars of a hand notes are held, or followed by silence, over stronger beats.
+func (f *finder) syncopated(h score.Layer, list []BarRhythm) {
+	var bars []BarRhythm
+	most := 0
+	for _, b := range list {
+		if s := b.Syncopations(true); len(s) < 2 || b.Syncopation() < 4 {
+			continue
+		}
+		bars = append(bars, b)
+		if b.Syncopation() > bars[most].Syncopation() {
+			most = len(bars) - 1
 		}
 	}
+	if len(bars) == 0 {
+		return
+	}
+	place := func(b BarRhythm) string { return "bar " + f.p.Bars[b.Bar].Number + ", " + h.String() }
+	said := func(b BarRhythm) string {
+		return fmt.Sprintf("%d notes held or silent over a stronger beat", len(b.Syncopations(true)))
+	}
+	top := bars[most]
+	bar := f.p.Bars[top.Bar]
+	x := Fact{Kind: SyncopationFact, Place: place(top), From: bar.Start, To: bar.End(), Unusual: 0.55, Support: support(top.Syncopation()),
+		Text: place(top) + ": syncopated, " + said(top)}
+	if len(bars) > 1 {
+		share := 0.5 + 0.5*float64(len(bars))/float64(len(list))
+		x.Support = share * support(2*len(bars)+top.Syncopation())
+		x.Text = fmt.Sprintf("%s: syncopated in %d of %d bars, most of all in bar %s: %s", h, len(bars), len(list), bar.Number, said(top))
+	} else if x.Support *= 0.6; top.Syncopation() < 5 {
+		return
+	}
+	f.add(x)
 }
 
 // loudness tells the hairpins and the growth of the texture.
@@ -557,7 +854,7 @@ func (f *finder) loudness() {
 			continue
 		}
 		g := GrowthOf(f.sounding, r, f.p)
-		if g.Direction == 0 || len(g.Bars) < factBars || slices.Contains(g.Bars, 0) {
+		if g.Direction == 0 || len(g.Bars) < factBars || slices.Contains(g.Bars, 0) || max(g.First, g.Last) < 4 {
 			continue
 		}
 		word := "grows thicker"
@@ -579,7 +876,7 @@ func (f *finder) outers() {
 		for j+1 < len(list) && PairOf(list[j], list[j+1]) == p && (p != Parallel || list[j+1].Interval.Steps == list[j].Interval.Steps) {
 			j++
 		}
-		if (p == Parallel || p == Contrary) && j-i >= 4 {
+		if (p == Parallel || p == Contrary) && j-i >= 4 && !list[j].At.Sub(list[i].At).Less(f.p.Bars[f.p.BarAt(list[i].At)].Length) {
 			place := f.place(list[i].At, list[j].At, score.Whole)
 			text := fmt.Sprintf("%s: bass and top line move in %s motion", place, p)
 			if p == Parallel {

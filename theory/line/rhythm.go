@@ -72,6 +72,67 @@ func (r Rhythm) String() string {
 	return strings.Join(s, " ")
 }
 
+// valueNames are the names of note values by their length in quarter notes.
+var valueNames = map[score.Time]string{
+	score.Quarters(8): "breve", score.Quarters(6): "dotted whole", score.Quarters(4): "whole", score.Quarters(3): "dotted half", score.Quarters(2): "half",
+	score.T(3, 2): "dotted quarter", score.Quarters(1): "quarter", score.T(3, 4): "dotted eighth", score.T(1, 2): "eighth",
+	score.T(3, 8): "dotted sixteenth", score.T(1, 4): "sixteenth", score.T(1, 8): "thirty-second",
+	score.T(4, 3): "triplet half", score.T(2, 3): "triplet quarter", score.T(1, 3): "triplet eighth", score.T(1, 6): "triplet sixteenth",
+}
+
+// Values says the rhythm in note values from onset to onset: "dotted quarter, eighth, 2 quarters"; a rest at the start stands
+// in brackets. It returns "" if a length has no name of its own.
+func (r Rhythm) Values() string {
+	type run struct {
+		name string
+		n    int
+	}
+	var runs []run
+	all := true
+	add := func(t score.Time, rest bool) {
+		name := valueNames[t]
+		all = all && name != ""
+		if rest {
+			name = "(" + name + " rest)"
+		}
+		if k := len(runs) - 1; k >= 0 && runs[k].name == name {
+			runs[k].n++
+			return
+		}
+		runs = append(runs, run{name, 1})
+	}
+	if len(r.Onsets) == 0 {
+		return "silence"
+	}
+	if r.Onsets[0].Sign() > 0 {
+		add(r.Onsets[0], true)
+	}
+	for i, t := range r.Onsets {
+		next := r.Length
+		if i+1 < len(r.Onsets) {
+			next = r.Onsets[i+1]
+		}
+		add(next.Sub(t), false)
+	}
+	if !all {
+		return ""
+	}
+	var s []string
+	for _, x := range runs {
+		switch {
+		case x.n == 1:
+			s = append(s, x.name)
+		case x.name == "half":
+			s = append(s, fmt.Sprintf("%d halves", x.n))
+		case x.name == "triplet half", x.name == "dotted half":
+			s = append(s, fmt.Sprintf("%d %s halves", x.n, strings.Fields(x.name)[0]))
+		default:
+			s = append(s, fmt.Sprintf("%d %ss", x.n, x.name))
+		}
+	}
+	return strings.Join(s, ", ")
+}
+
 // grid returns the coarsest pulse on which all the times lie.
 func grid(times ...score.Time) score.Time {
 	den := int64(1)
@@ -221,6 +282,9 @@ func MetricWeight(m score.Meter, at score.Time) int {
 	return w - 1
 }
 
+// offGrid is the weight of a position on no level of a meter.
+func offGrid(m score.Meter) int { return MetricWeight(m, score.T(1, 10007)) }
+
 // A Syncope is a note that sounds on over, or is followed by silence at, a moment of more weight than its own.
 type Syncope struct {
 	At       score.Time // of the note, from the start of the rhythm
@@ -231,7 +295,8 @@ type Syncope struct {
 // Syncopations returns the syncopes of a rhythm, by the measure of H. C. Longuet-Higgins and C. S. Lee ("The rhythmic
 // interpretation of monophonic music", Music Perception 1, 1984): a note at weight n, before the next onset a moment without
 // onset at weight r above n, makes a syncope of r - n; of several such moments the heaviest counts. The end of the stretch
-// counts as a moment if nothing is known to be struck there: next tells whether something is.
+// counts as a moment if nothing is known to be struck there: next tells whether something is. The measure has no level for the
+// notes of tuplets between the beats; they are passed over.
 func (r Rhythm) Syncopations(next bool) []Syncope {
 	if r.Meter.Beats == 0 || r.Length.Sign() <= 0 {
 		return nil
@@ -257,6 +322,9 @@ func (r Rhythm) Syncopations(next bool) []Syncope {
 			until = r.Onsets[i+1]
 		}
 		n := weight(t)
+		if n <= offGrid(r.Meter) {
+			continue
+		}
 		s := Syncope{At: t}
 		k := t.Add(r.Offset).Div(step) // the first moment of the grid after t
 		first := step.Mul(k.Num()/k.Den()+1, 1).Sub(r.Offset)

@@ -503,6 +503,9 @@ func (s *Sequence) cycle() {
 		s.Outer = append(s.Outer, c.high.Pitch.Sub(c.low.Pitch).Simple())
 	}
 	s.Period, s.Why = OuterPeriod(s.Size, s.Interval, s.TopMoves)
+	if s.Likeness == Diatonic {
+		s.Period, s.Why = tonalPeriod(s.Size, s.Interval, s.TopMoves)
+	}
 	if len(s.Outer) > s.Period {
 		s.Outer = s.Outer[:s.Period]
 	}
@@ -556,6 +559,30 @@ func OuterPeriod(size int, bass, top pitch.Interval) (int, string) {
 	}
 	return n * size, fmt.Sprintf("%s %s by %s, octaves aside, and %d times that is a whole number of octaves: it closes after %d%s", moves, way,
 		plural(max(d, -d), "semitone"), n, n, chordsText)
+}
+
+// tonalPeriod is [OuterPeriod] for a sequence that follows the scale: there the numbers of the intervals come back, and as a scale
+// has seven steps they do so at once or after seven copies.
+func tonalPeriod(size int, bass, top pitch.Interval) (int, string) {
+	d := signedStep(top.Steps - bass.Steps)
+	each := "with each chord"
+	if size > 1 {
+		each = fmt.Sprintf("with each copy of %d chords", size)
+	}
+	s := Sequence{Likeness: Diatonic}
+	moves := fmt.Sprintf("%s the bass moves %s and the top %s within the scale, so the outer interval", each, s.moved(bass), s.moved(top))
+	if d == 0 {
+		return size, moves + " keeps its number, octaves aside"
+	}
+	way := "grows"
+	if d < 0 {
+		way = "shrinks"
+	}
+	chords := ""
+	if size > 1 {
+		chords = fmt.Sprintf(", %d chords", 7*size)
+	}
+	return 7 * size, fmt.Sprintf("%s %s by %s of the scale, octaves aside, and its number closes after 7%s", moves, way, plural(max(d, -d), "step"), chords)
 }
 
 func gcd(a, b int) int {
@@ -662,8 +689,61 @@ func (s Sequence) goOn(l Line, by pitch.Interval, n int) []pitch.Pitch {
 	return all[len(all)-n:]
 }
 
-// String says the sequence in words, without its place: "sequence: a model of 2 chords, 3 copies, each down a major second
-// (tonal); descending fifths".
+// Starts returns when the model and each whole copy begin.
+func (s Sequence) Starts() []score.Time {
+	var out []score.Time
+	for k := 0; k <= s.Copies && k*s.Size < len(s.Notes); k++ {
+		if s.Layer == score.Whole && k*s.Size < len(s.Chords) {
+			out = append(out, s.Chords[k*s.Size].At)
+			continue
+		}
+		out = append(out, s.Notes[k*s.Size].Onset)
+	}
+	return out
+}
+
+// mereMotion reports whether s, chord by chord, is only a scale: over a note that stays, or in both voices the same way. That
+// is better told as motion.
+func (s Sequence) mereMotion() bool {
+	if s.Layer != score.Whole || s.Size != 1 || len(s.Names) > 0 || s.Period == 0 {
+		return false
+	}
+	step := func(i pitch.Interval) int { return signedStep(i.Steps) }
+	b, t := step(s.Interval), step(s.TopMoves)
+	return b == 0 || t == 0 || b == t && (b == 1 || b == -1)
+}
+
+// signedStep takes octaves off a number of steps, to -3 to 3.
+func signedStep(n int) int {
+	if n = mod(n, 7); n > 3 {
+		n -= 7
+	}
+	return n
+}
+
+// moved says the interval from copy to copy: of a tonal sequence by its number alone.
+func (s Sequence) moved(i pitch.Interval) string {
+	if s.Likeness != Diatonic || i.Steps == 0 {
+		return moved(i)
+	}
+	if i.Descends() {
+		return "down " + aStep(i.Number())
+	}
+	return "up " + aStep(i.Number())
+}
+
+// Cycle reports whether the outer intervals change from copy to copy, so that the period of their cycle is worth telling, and
+// come back within the sequence.
+func (s Sequence) Cycle() bool {
+	d := mod(s.TopMoves.Semitones-s.Interval.Semitones, 12)
+	if s.Likeness == Diatonic {
+		d = mod(s.TopMoves.Steps-s.Interval.Steps, 7)
+	}
+	return s.Layer == score.Whole && d != 0 && s.Period > 1 && len(s.Outer) == s.Period && len(s.Chords) > s.Period
+}
+
+// String says the sequence in words, without its place: "descending fifths: a model of 2 chords and 3 copies, each down a
+// step (tonal)". A tonal sequence moves by the number of an interval alone.
 func (s Sequence) String() string {
 	unit := "note"
 	if s.Layer == score.Whole {
@@ -673,20 +753,30 @@ func (s Sequence) String() string {
 	var b strings.Builder
 	if len(s.Names) > 0 {
 		fmt.Fprintf(&b, "%s: ", s.Names[0].Name)
+		if roots := s.roots(); roots != "" {
+			fmt.Fprintf(&b, "%s; ", roots)
+		}
 	}
+	two := s.Layer == score.Whole && s.Period > 0 // bass and top line are both known
 	switch {
 	case s.Copies == 0:
 		fmt.Fprintf(&b, "%s", plural(len(s.Notes), unit))
+	case s.Size == 1 && two && s.Interval == pitch.Unison:
+		fmt.Fprintf(&b, "%s over a bass that stays, the top line each time %s (%s)", plural(len(s.Notes), unit), s.moved(s.TopMoves), how)
+	case s.Size == 1 && two && s.TopMoves == pitch.Unison:
+		fmt.Fprintf(&b, "%s under a top note that stays, the bass each time %s (%s)", plural(len(s.Notes), unit), s.moved(s.Interval), how)
 	case s.Size == 1:
-		fmt.Fprintf(&b, "%s, each %s from the one before", plural(len(s.Notes), unit), moved(s.Interval))
-		if s.Layer == score.Whole && s.Period > 0 {
-			fmt.Fprintf(&b, " in the bass and %s in the top line", moved(s.TopMoves))
+		fmt.Fprintf(&b, "%s, each %s from the one before", plural(len(s.Notes), unit), s.moved(s.Interval))
+		if two {
+			fmt.Fprintf(&b, " in the bass and %s in the top line", s.moved(s.TopMoves))
 		}
 		fmt.Fprintf(&b, " (%s)", how)
+	case s.Copies == 1 && s.Size >= phraseNotes && len(s.Names) == 0:
+		fmt.Fprintf(&b, "a phrase of %s, then the same %s (%s)", plural(s.Size, unit), s.moved(s.Interval), how)
 	default:
-		fmt.Fprintf(&b, "a model of %s and %s, each moved %s (%s)", plural(s.Size, unit), copies(s.Copies), moved(s.Interval), how)
+		fmt.Fprintf(&b, "a model of %s and %s, each %s (%s)", plural(s.Size, unit), copies(s.Copies), s.moved(s.Interval), how)
 	}
-	if s.Period > 0 && len(s.Outer) >= s.Period && s.Period > 1 {
+	if s.Cycle() {
 		var names []string
 		for _, i := range s.Outer {
 			names = append(names, outerName(i))
@@ -695,6 +785,30 @@ func (s Sequence) String() string {
 	}
 	return b.String()
 }
+
+// roots names the roots of a sequence of chords as far as its trade name is of them: "roots D# G# C# F#"; or "bass …" where
+// all stand in root position; "" if not all are known.
+func (s Sequence) roots() string {
+	var names []string
+	root := true
+	for _, c := range s.Chords {
+		if !c.Rooted {
+			return ""
+		}
+		root = root && c.Inversion == 0
+		names = append(names, c.Root.String())
+	}
+	if len(names) == 0 || len(names) > 12 {
+		return ""
+	}
+	if root {
+		return "bass " + strings.Join(names, " ")
+	}
+	return "roots " + strings.Join(names, " ")
+}
+
+// phraseNotes is from how many notes on a model is called a phrase.
+const phraseNotes = 6
 
 func copies(n int) string {
 	if n == 1 {
