@@ -200,19 +200,18 @@ func (constructionCraft) planner(s Settings, labels []string) (planner, error) {
 	return p, nil
 }
 
-func (p *constructionPlan) voice(r *rand.Rand, label string) (left, right []pitch.Pitch, root pitch.Class) {
-	lowest := p.low + r.IntN(p.high-p.low-mostSpan+1) // before the label is looked at
-	core := build(r, label, coreNotes)
+func (p *constructionPlan) fill(r *rand.Rand, q *Question) {
+	lowest := q.draw(r, p.low, p.high-mostSpan) // before the label is looked at
+	core := build(r, q.Expected, coreNotes)
 	own := core[len(core)-1].Semitones
 	// The one doubling of the bass, in whole octaves below, that brings the whole between the two spans.
 	below := (mostSpan - own) / 12 * 12
-	root = plainly(r, lowest%12, core)
-	ns := []pitch.Pitch{at(root, lowest)}
+	q.Root = plainly(r, lowest%12, core)
+	ns := []pitch.Pitch{at(q.Root, lowest)}
 	for _, iv := range core {
-		ns = append(ns, at(root, lowest+below).Add(iv))
+		ns = append(ns, at(q.Root, lowest+below).Add(iv))
 	}
-	left, right = split(ns)
-	return left, right, root
+	q.Left, q.Right = split(ns)
 }
 
 // instead builds label on the same lowest notes, in as many notes.

@@ -24,6 +24,9 @@
 // A passage's own sonorities keep their own spacing, which is what is to be learned; there, half of the questions sound a
 // near miss on the same notes instead (see [Settings.Foils]), so that the spacing doesn't tell the label.
 //
+// A key is set up, where one is asked about, by the same chords for all labels. Every question is drawn so that its register
+// differs from that of the question before: the two can't be held against each other.
+//
 // # Choices
 //
 // Choices stand in a fixed order, easy to hard, and are not shuffled: a label then keeps its key, and the hand learns it.
@@ -50,8 +53,55 @@ const (
 	Construction Kind = "construction" // how it is built: stacked fourths, added sixth, cluster …
 )
 
+// A trade is a kind of drill with what is known about it.
+type trade struct {
+	kind  Kind
+	title string // "Chord quality"
+	about string // for a list of kinds: "which chord it is: minor seventh, dominant ninth …"
+	craft craft
+}
+
+// trades are the kinds of drill, in the order in which they are listed.
+var trades = []trade{
+	{Quality, "Chord quality", "which chord it is: minor seventh, dominant ninth …", qualityCraft{}},
+	{Construction, "Construction", "how it is built: stacked fourths, added sixth, cluster …", constructionCraft{}},
+}
+
 // Kinds returns the kinds of drill there are.
-func Kinds() []Kind { return []Kind{Quality, Construction} }
+func Kinds() []Kind {
+	out := make([]Kind, len(trades))
+	for i, t := range trades {
+		out[i] = t.kind
+	}
+	return out
+}
+
+// Title returns the name of a kind at the head of a drill, "Chord quality", and About what it asks, for a list of kinds. Both
+// are empty if there is no such kind.
+func (k Kind) Title() string { return k.trade().title }
+
+// About: see Title.
+func (k Kind) About() string { return k.trade().about }
+
+// Sight reports whether a kind can be asked by the written notes too.
+func (k Kind) Sight() bool {
+	_, ear := k.trade().craft.(interface{ earOnly() })
+	return k.trade().craft != nil && !ear
+}
+
+func (k Kind) trade() trade {
+	for _, t := range trades {
+		if t.kind == k {
+			return t
+		}
+	}
+	return trade{}
+}
+
+func craftOf(k Kind) (craft, bool) {
+	c := k.trade().craft
+	return c, c != nil
+}
 
 // A craft is what a kind of drill knows how to do. A new kind is a new craft.
 type craft interface {
@@ -74,12 +124,11 @@ type craft interface {
 	defaultRange() (low, high pitch.Pitch)
 }
 
-// A planner voices a label.
+// A planner puts what sounds into q, whose Number, Expected and Choices are set: all that can be measured without hearing
+// the harmony is drawn before the label is looked at.
 type planner interface {
-	voice(r *rand.Rand, label string) (left, right []pitch.Pitch, root pitch.Class)
+	fill(r *rand.Rand, q *Question)
 }
-
-var crafts = map[Kind]craft{Quality: qualityCraft{}, Construction: constructionCraft{}}
 
 // MaxChoices is the largest number of choices: one for each digit key from 1 to 9.
 const MaxChoices = 9
@@ -101,6 +150,10 @@ type Settings struct {
 	// Of a passage only:
 	NoTranspose bool    `json:"no_transpose,omitempty"`
 	Foils       float64 `json:"foils,omitempty"` // the share of questions, 0 to 1, that sound a near miss of the passage's sonority
+	// Where a smallest difference is looked for (see Staircase):
+	Voices   int     `json:"voices,omitempty"`   // notes sounding together, 2 to 6; 0 means those of the level
+	Position string  `json:"position,omitempty"` // where the moved note lies: "top", "bass", "inner"; "" means any
+	Size     float64 `json:"size,omitempty"`     // how far it is moved, in cents; 0 means that of the level
 }
 
 // A Level is a stated set of labels; levels go from easy to hard.
@@ -112,7 +165,7 @@ type Level struct {
 
 // Levels returns the levels of a kind, nil if there is no such kind.
 func Levels(k Kind) []Level {
-	c, ok := crafts[k]
+	c, ok := craftOf(k)
 	if !ok {
 		return nil
 	}
@@ -121,7 +174,7 @@ func Levels(k Kind) []Level {
 
 // A SettingsError says which setting is wrong, what was found and what is wanted.
 type SettingsError struct {
-	Field string // "kind", "level", "labels", "choices", "range", "foils", "passage"
+	Field string // "kind", "level", "labels", "choices", "range", "foils", "sight", "voices", "position", "size", "passage"
 	Msg   string
 }
 
@@ -137,15 +190,23 @@ type Question struct {
 	Number   int    // from 1
 	Kind     Kind
 	Sight    bool
-	Prompt   string   // with the notes in it if Sight
+	Prompt   string   // with Shown at its end if Sight
+	Shown    string   // by sight: the notes, as they are shown
 	Choices  []string // labels; choice n is Choices[n-1]
 	Expected string   // the label that is right, one of Choices
 	// What sounds, each hand low to high. The split is for listening to the low and the high notes apart.
 	Left, Right []pitch.Pitch
-	From        string // of a passage: where, and how it was changed: "bar 3 beat 2, a minor third lower"
+	// What sounds in time, where it is more than one chord; Left and Right are then the chord asked about, if there is one.
+	Music []Note
+	Tempo float64 // of Music, in quarter notes a minute; 0 means 60
+	From  string  // of a passage: where, and how it was changed: "bar 3 beat 2, a minor third lower"
 
 	Root       pitch.Class // the root of a chord, the lowest note of a stack or cluster
 	Inversions bool        // any member may be the lowest note, so labels that differ by it alone can't be told apart
+
+	seed  uint64
+	about string                      // what the craft remembers of it, for the explanation
+	again func(label string) Question // the same question with another label
 }
 
 // Notes returns all notes of q, low to high.
@@ -201,9 +262,16 @@ func New(s Settings) (*Drill, error) {
 
 // filled checks what can be checked without a passage and fills in the range.
 func (s Settings) filled() (craft, Settings, error) {
-	c, ok := crafts[s.Kind]
+	c, ok := craftOf(s.Kind)
 	if !ok {
-		return nil, s, badSetting("kind", "kind %q; want %q or %q", string(s.Kind), Quality, Construction)
+		var names []string
+		for _, k := range Kinds() {
+			names = append(names, fmt.Sprintf("%q", k))
+		}
+		return nil, s, badSetting("kind", "kind %q; want %s or %s", string(s.Kind), strings.Join(names[:len(names)-1], ", "), names[len(names)-1])
+	}
+	if s.Sight && !s.Kind.Sight() {
+		return nil, s, badSetting("sight", "%q is for the ear only: written down, the answer would be there to read", s.Kind)
 	}
 	if s.Choices < 0 || s.Choices == 1 || s.Choices > MaxChoices {
 		return nil, s, badSetting("choices", "%d choices; want 2 to %d", s.Choices, MaxChoices)
@@ -271,27 +339,87 @@ func (d *Drill) Labels() []string {
 // Question returns the n-th question of d, n from 1 on.
 func (d *Drill) Question(n int) Question {
 	r := d.random(n)
-	q := Question{ID: fmt.Sprintf("%s-%d-%d", d.set.Kind, d.set.Seed, n), Number: n, Kind: d.set.Kind, Sight: d.set.Sight, Inversions: d.set.Inversions}
-	if d.plan != nil {
-		// The label first, then wrong choices evenly from the rest: each of the choices shown is equally likely to be right.
-		at := r.IntN(len(d.labels))
-		q.Expected = d.labels[at]
-		for _, i := range r.Perm(len(d.labels)) {
-			if i != at && len(q.Choices) < d.set.Choices-1 {
-				q.Choices = append(q.Choices, d.labels[i])
-			}
-		}
-		q.Choices = append(q.Choices, q.Expected)
-		q.Left, q.Right, q.Root = d.plan.voice(r, q.Expected)
-	} else {
+	if d.plan == nil {
+		q := d.blank(n)
 		d.askItem(r, &q)
+		return d.finish(q)
 	}
+	return d.ask(n, r, r.IntN(len(d.labels)))
+}
+
+// QuestionOf returns question n with a given label, for whoever chooses what is asked next; what is drawn before the label is
+// looked at is as in any question n. ok is false if label, by its own name, isn't asked here, or d is about a passage.
+func (d *Drill) QuestionOf(n int, label string) (q Question, ok bool) {
+	at := slices.Index(d.labels, label)
+	if at < 0 || d.plan == nil {
+		return Question{}, false
+	}
+	r := d.random(n)
+	r.IntN(len(d.labels)) // the draw that Question makes
+	return d.ask(n, r, at), true
+}
+
+// ask puts question n with the label at a place. The label first, then wrong choices evenly from the rest: each of the choices
+// shown is equally likely to be right.
+func (d *Drill) ask(n int, r *rand.Rand, at int) Question {
+	q := d.blank(n)
+	q.Expected = d.labels[at]
+	for _, i := range r.Perm(len(d.labels)) {
+		if i != at && len(q.Choices) < d.set.Choices-1 {
+			q.Choices = append(q.Choices, d.labels[i])
+		}
+	}
+	q.Choices = append(q.Choices, q.Expected)
 	inOrder(d.craft, q.Choices)
-	q.Prompt = d.craft.prompt()
-	if q.Sight {
-		q.Prompt += " " + Hands(q.Left, q.Right)
+	a, b := r.Uint64(), r.Uint64()
+	fill := func(label string) Question {
+		q := q
+		q.Expected = label
+		d.plan.fill(rand.New(rand.NewPCG(a, b)), &q)
+		return q
+	}
+	q = d.finish(fill(q.Expected))
+	q.again = func(label string) Question {
+		if !slices.Contains(d.labels, label) {
+			return Question{}
+		}
+		return fill(label)
 	}
 	return q
+}
+
+func (d *Drill) blank(n int) Question {
+	return Question{ID: fmt.Sprintf("%s-%d-%d", d.set.Kind, d.set.Seed, n), Number: n, Kind: d.set.Kind, Sight: d.set.Sight, Inversions: d.set.Inversions, seed: d.set.Seed}
+}
+
+// finish writes the prompt.
+func (d *Drill) finish(q Question) Question {
+	inOrder(d.craft, q.Choices)
+	if q.Prompt == "" {
+		q.Prompt = d.craft.prompt()
+	}
+	if q.Sight {
+		if q.Shown == "" {
+			if q.Shown = Hands(q.Left, q.Right); len(q.Music) > 0 {
+				q.Shown = Shown(q.Music)
+			}
+		}
+		q.Prompt += " " + q.Shown
+	}
+	return q
+}
+
+// draw returns a whole number from low to high, both included, whose parity goes with the question's number: of two questions
+// that follow each other, what is drawn so is never the same, nor an octave apart.
+func (q *Question) draw(r *rand.Rand, low, high int) int {
+	if low >= high {
+		return low
+	}
+	want := (q.Number + int(q.seed&1)) & 1
+	if low&1 != want {
+		low++
+	}
+	return low + 2*r.IntN((high-low)/2+1)
 }
 
 // random returns the source of question n. Seed and number are mixed first (SplitMix64; G. Steele, D. Lea & C. Flood, Fast

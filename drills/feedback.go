@@ -207,3 +207,51 @@ func partOf(t chord.Type, i int) string {
 		return "that is the " + role
 	}
 }
+
+// parts compares the members of two chords: the third or what is suspended for it, the fifth, the seventh or sixth, and what
+// lies above.
+func (qualityCraft) parts(label string, q Question) []Part {
+	want, ok := typeOf(q.Expected)
+	got, ok2 := typeOf(label)
+	if !ok || !ok2 {
+		return nil
+	}
+	return typeParts(want, got)
+}
+
+func typeParts(want, got chord.Type) []Part {
+	var out []Part
+	for _, name := range []string{"third", "fifth", "seventh or sixth", "extension"} {
+		w, g := membersOf(want, name), membersOf(got, name)
+		if w == "" && g == "" {
+			continue
+		}
+		p := Part{Name: name, Want: w, Got: g}
+		if w == g {
+			p.Credit = 1
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// membersOf lists the members of t that belong to a part.
+func membersOf(t chord.Type, part string) string {
+	var out []string
+	for i, iv := range t.Intervals[1:] {
+		of := "extension"
+		switch role := t.Roles[i+1]; {
+		case iv.Semitones > 12:
+		case iv.Steps == 2, strings.HasPrefix(role, "suspended"):
+			of = "third"
+		case iv.Steps == 4:
+			of = "fifth"
+		case iv.Steps == 5, iv.Steps == 6:
+			of = "seventh or sixth"
+		}
+		if of == part {
+			out = append(out, iv.Words())
+		}
+	}
+	return strings.Join(out, " and ")
+}

@@ -1,11 +1,13 @@
 package drills
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
 
 	"plumbline/theory/pitch"
+	"plumbline/theory/score"
 )
 
 // How is the way in which an answer is right.
@@ -21,10 +23,52 @@ const (
 
 // A Graded answer.
 type Graded struct {
-	Right bool
-	How   How    // "" if wrong
-	Given string // the label that was meant; "" if nothing was said
-	Why   string // in a few words: why it counts, or why it doesn't though it nearly does; may be empty
+	Right  bool
+	How    How     // "" if wrong
+	Given  string  // the label that was meant; "" if nothing was said
+	Why    string  // in a few words: why it counts, or why it doesn't though it nearly does; may be empty
+	Credit float64 // 0 to 1: 1 if Right, else the share of Parts that is right
+	Parts  []Part  // what the answer was taken apart into; may be nil
+
+	said []Note // what was said, as notes, where the answer was notes
+}
+
+// A Part is one thing that an answer says, judged for itself.
+type Part struct {
+	Name      string // "root", "third", "bass", "note 2"
+	Want, Got string // "" for nothing
+	Credit    float64
+}
+
+// String says a part: "bass: E, not C".
+func (p Part) String() string {
+	switch {
+	case p.Credit == 1:
+		return p.Name + ": " + cmp.Or(p.Want, "none") + ", right"
+	case p.Want == "":
+		return p.Name + ": none, not " + p.Got
+	case p.Got == "":
+		return p.Name + ": " + p.Want + ", not said"
+	}
+	return p.Name + ": " + p.Want + ", not " + p.Got
+}
+
+// share is the credit of parts together.
+func share(parts []Part) (c float64) {
+	for _, p := range parts {
+		c += p.Credit / float64(len(parts))
+	}
+	return c
+}
+
+// A parter takes an answer that is wrong as a whole apart.
+type parter interface {
+	parts(label string, q Question) []Part
+}
+
+// A grader judges answers that are no labels.
+type grader interface {
+	grade(text string, q Question) (Graded, error)
 }
 
 // An AnswerError says that an answer was not understood. It is then not wrong: it is asked again.
@@ -69,7 +113,7 @@ func short(s string) string {
 // in the bass, a minor seventh is the added sixth of its third. By sight spelling counts. Grade returns an *AnswerError if
 // given isn't understood.
 func Grade(q Question, given string) (Graded, error) {
-	c, ok := crafts[q.Kind]
+	c, ok := craftOf(q.Kind)
 	if !ok {
 		return Graded{}, badSetting("kind", "question of the unknown kind %q", string(q.Kind))
 	}
@@ -77,6 +121,9 @@ func Grade(q Question, given string) (Graded, error) {
 	text = strings.TrimRight(text, ".!")
 	if text == "" {
 		return Graded{}, notUnderstood(q, given, "it is empty")
+	}
+	if o, ok := c.(grader); ok {
+		return o.grade(text, q)
 	}
 	label, how := "", Exact
 	if strings.Trim(text, "0123456789") == "" {
@@ -99,7 +146,7 @@ func Grade(q Question, given string) (Graded, error) {
 	}
 	g := Graded{Given: label}
 	if label == q.Expected {
-		g.Right, g.How = true, how
+		g.Right, g.How, g.Credit = true, how, 1
 		if how == Synonym {
 			g.Why = fmt.Sprintf("%s is another name for it", text)
 		}
@@ -107,6 +154,12 @@ func Grade(q Question, given string) (Graded, error) {
 	}
 	g.How, g.Why = c.alsoTrue(label, q)
 	g.Right = g.How != ""
+	if g.Right {
+		g.Credit = 1
+	} else if p, ok := c.(parter); ok {
+		g.Parts = p.parts(label, q)
+		g.Credit = share(g.Parts)
+	}
 	return g, nil
 }
 
@@ -117,23 +170,45 @@ func GiveUp(Question) Graded { return Graded{} }
 type Explanation struct {
 	Text string // a sentence or two
 	// What was said, in the place of what sounded: on the same root, or the same lowest note for a construction. Both are
-	// nil if nothing was said, or it was right.
+	// nil if nothing was said, or it was right, or it is more than one chord.
 	Left, Right []pitch.Pitch
+	// To be played one after the other at Tempo: what it was, and what was said; then what differs alone, first as it was and
+	// then as it was said. Said and Difference are nil if nothing was said, or it was right.
+	Was, Said, Difference []Note
+	Tempo                 float64 // in quarter notes a minute
 }
 
 // Explain says what q was, against what was said if that was something else, and puts the latter into notes, so that both can
 // be heard one after the other.
 func Explain(q Question, g Graded) Explanation {
-	c, ok := crafts[q.Kind]
-	if !ok || len(q.Left)+len(q.Right) == 0 {
+	c, ok := craftOf(q.Kind)
+	if !ok || len(q.Left)+len(q.Right)+len(q.Music) == 0 {
 		return Explanation{Text: fmt.Sprintf("It was %s.", q.Expected)}
 	}
 	e := Explanation{Text: c.explain(q, g)}
 	if q.From != "" {
 		e.Text += fmt.Sprintf(" From %s.", q.From)
 	}
-	if !g.Right && g.Given != "" {
-		e.Left, e.Right = c.instead(g.Given, q)
+	e.Was, e.Tempo = q.Sound()
+	if g.Right || g.Given == "" {
+		return e
+	}
+	switch e.Left, e.Right = c.instead(g.Given, q); {
+	case len(e.Left)+len(e.Right) > 0:
+		e.Said = chordNotes(score.Time{}, chordLength, e.Left, e.Right)
+	case len(g.said) > 0:
+		e.Said = g.said
+	case q.again != nil:
+		other := q.again(g.Given)
+		if len(other.Left)+len(other.Right)+len(other.Music) > 0 {
+			e.Said, _ = other.Sound()
+			if len(q.Music) == 0 {
+				e.Left, e.Right = other.Left, other.Right
+			}
+		}
+	}
+	if len(e.Said) > 0 {
+		e.Difference = alone(e.Was, e.Said)
 	}
 	return e
 }

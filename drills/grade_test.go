@@ -2,6 +2,7 @@ package drills
 
 import (
 	"errors"
+	"reflect"
 	"strconv"
 	"strings"
 	"testing"
@@ -144,7 +145,7 @@ func TestAskedAgain(t *testing.T) {
 		}
 		g, err := Grade(q, tt.given)
 		var ae *AnswerError
-		if !errors.As(err, &ae) || !strings.Contains(err.Error(), tt.says) || len(ae.Examples) == 0 || g != (Graded{}) || len(err.Error()) > 400 {
+		if !errors.As(err, &ae) || !strings.Contains(err.Error(), tt.says) || len(ae.Examples) == 0 || !reflect.DeepEqual(g, Graded{}) || len(err.Error()) > 400 {
 			t.Errorf("Grade(%.20q) = %+v, %v; want an AnswerError with examples that says %q", tt.given, g, err, tt.says)
 		}
 	}
@@ -235,7 +236,7 @@ func FuzzGrade(f *testing.F) {
 			g, err := Grade(q, s)
 			if err != nil {
 				var ae *AnswerError
-				if !errors.As(err, &ae) || g != (Graded{}) {
+				if !errors.As(err, &ae) || !reflect.DeepEqual(g, Graded{}) {
 					t.Errorf("Grade(%q) = %+v, %v", s, g, err)
 				}
 				continue

@@ -307,6 +307,10 @@ func (d *Drill) askItem(r *rand.Rand, q *Question) {
 	if len(shifts) == 0 {
 		return // it fills or leaves the range as it is
 	}
+	// Of two questions that follow each other the lowest notes are never the same, see Question.draw.
+	if turn := slices.DeleteFunc(slices.Clone(shifts), func(k int) bool { return (low+k)&1 != (q.Number+int(q.seed&1))&1 }); len(turn) > 0 {
+		shifts = turn
+	}
 	k := shifts[r.IntN(len(shifts))]
 	if k == 0 {
 		return

@@ -350,13 +350,18 @@ func layOut(r *rand.Rand, t chord.Type, bass, span, count int) (places []int, ok
 	return places, true
 }
 
-func (p *qualityPlan) voice(r *rand.Rand, label string) (left, right []pitch.Pitch, root pitch.Class) {
+func (p *qualityPlan) fill(r *rand.Rand, q *Question) {
 	// Span and lowest note are drawn before the label is looked at.
 	sh := p.spans[r.IntN(len(p.spans))]
-	lowest := p.low + r.IntN(p.high-p.low-sh.span+1)
-	t := p.types[label]
-	bass := sh.basses[label][r.IntN(len(sh.basses[label]))]
+	lowest := q.draw(r, p.low, p.high-sh.span)
+	t := p.types[q.Expected]
+	bass := sh.basses[q.Expected][r.IntN(len(sh.basses[q.Expected]))]
 	places, _ := layOut(r, t, bass, sh.span, p.count)
+	q.Left, q.Right, q.Root = voiced(r, t, bass, lowest, places)
+}
+
+// voiced spells a chord whose member bass sounds as MIDI number lowest, with the other notes at places above it.
+func voiced(r *rand.Rand, t chord.Type, bass, lowest int, places []int) (left, right []pitch.Pitch, root pitch.Class) {
 	rootPC := ((lowest-t.Intervals[bass].Semitones)%12 + 12) % 12
 	root = plainly(r, rootPC, t.Intervals)
 	ns := make([]pitch.Pitch, len(places))

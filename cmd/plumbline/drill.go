@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -15,7 +16,7 @@ import (
 
 	"plumbline/drills"
 	"plumbline/progress"
-	"plumbline/theory/pitch"
+	"plumbline/theory/score"
 )
 
 // drillFlags are the flags of the drill command.
@@ -349,12 +350,12 @@ func (s *sitting) ask(ctx context.Context, in input, f face, q drills.Question) 
 	}
 	path, err := "", error(nil)
 	if s.mode == progress.Ear {
-		if path, err = s.sound.make(ctx, q.Number, "", q.Left, q.Right, 0); err != nil {
+		if path, err = s.sound.make(ctx, q.Number, "", questionNotes(q)); err != nil {
 			return err
 		}
 		if q.Number < s.count {
 			next := s.d.Question(q.Number + 1)
-			s.sound.ahead(next.Number, next.Left, next.Right)
+			s.sound.ahead(next.Number, questionNotes(next))
 		}
 	}
 	asked := s.e.now()
@@ -457,19 +458,31 @@ func (s *sitting) dwell(ctx context.Context, in input, f face, q drills.Question
 
 // replay plays a question again, or a part of it.
 func (s *sitting) replay(ctx context.Context, f face, q drills.Question, do action) error {
-	left, right, what, apart := q.Left, q.Right, "", time.Duration(0)
+	notes, tempo := q.Sound()
+	what := ""
+	hand := func(h score.Hand) {
+		notes = slices.DeleteFunc(notes, func(n drills.Note) bool { return n.Hand != h })
+	}
 	switch do {
 	case doLow:
-		right, what = nil, "low"
+		hand(score.Left)
+		what = "low"
 	case doHigh:
-		left, what = nil, "high"
+		hand(score.Right)
+		what = "high"
 	case doSlow:
-		what, apart = "slow", slowApart
+		what = "slow"
 	}
-	if len(left)+len(right) == 0 {
+	if len(notes) == 0 {
 		return f.refused(q, &badInput{"that hand has no notes here"})
 	}
-	path, err := s.sound.make(ctx, q.Number, what, left, right, apart)
+	play := drillNotes(notes, tempo)
+	if do == doSlow {
+		if play = drillNotes(notes, tempo/2); len(q.Music) == 0 {
+			play = handNotes(q.Left, q.Right, slowApart)
+		}
+	}
+	path, err := s.sound.make(ctx, q.Number, what, play)
 	if err != nil {
 		return err
 	}
@@ -482,10 +495,10 @@ func (s *sitting) compare(ctx context.Context, f face) error {
 		return f.refused(drills.Question{}, &badInput{"there is nothing to compare yet: answer first"})
 	}
 	q, x := s.last.q, s.last.x
-	if len(x.Left)+len(x.Right) == 0 {
+	if len(x.Said) == 0 {
 		return f.refused(q, &badInput{"there is nothing to compare: no other chord was named"})
 	}
-	path, err := s.sound.compare(ctx, q.Number, [2][]pitch.Pitch{q.Left, q.Right}, [2][]pitch.Pitch{x.Left, x.Right})
+	path, err := s.sound.compare(ctx, q.Number, drillNotes(x.Was, x.Tempo), drillNotes(x.Said, x.Tempo), drillNotes(x.Difference, x.Tempo))
 	if err != nil {
 		return err
 	}

@@ -39,10 +39,7 @@ const lineHelp = "Answer with a number or a label, or write play, low, high, slo
 
 func (f *textFace) begin() error {
 	s := f.sit.d.Settings()
-	what := "Chord quality"
-	if s.Kind == drills.Construction {
-		what = "Construction"
-	}
+	what := s.Kind.Title()
 	how := " by ear"
 	if s.Sight {
 		how = " by sight"
@@ -85,13 +82,13 @@ func (f *textFace) question(q drills.Question, sound string) error {
 	fmt.Fprintln(f.out)
 	prompt := q.Prompt
 	if q.Sight { // the notes have a line of their own
-		prompt = strings.TrimSuffix(prompt, " "+drills.Hands(q.Left, q.Right))
+		prompt = strings.TrimSuffix(prompt, " "+q.Shown)
 	}
 	if err := f.say(fmt.Sprintf("Question %d of %d. %s", q.Number, f.sit.count, prompt)); err != nil {
 		return err
 	}
 	if q.Sight {
-		fmt.Fprintf(f.out, "     %s\n", drills.Hands(q.Left, q.Right))
+		fmt.Fprintln(f.out, wrap(q.Shown, textWidth, "     "))
 	}
 	for i, c := range q.Choices {
 		fmt.Fprintf(f.out, "  %d  %s\n", i+1, c)
@@ -108,7 +105,7 @@ func (f *textFace) sounded(q drills.Question, what, sound string) error {
 		return err
 	}
 	if what == "compare" {
-		return f.say("First what it was, then what you said.")
+		return f.say("First what it was, then what you said; then only what differs, in the same order.")
 	}
 	return nil
 }
@@ -137,7 +134,7 @@ func (f *textFace) answered(q drills.Question, g drills.Graded, x drills.Explana
 	if err := f.say(x.Text); err != nil || g.Right || !f.keys {
 		return err
 	}
-	if len(x.Left)+len(x.Right) > 0 {
+	if len(x.Said) > 0 {
 		return f.say("c compares by ear what it was with what you said; Enter goes on.")
 	}
 	return f.say("space plays it again; Enter goes on.")

@@ -4,10 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
+	"plumbline/drills"
 	"plumbline/synth"
 	"plumbline/synth/speaker"
 	"plumbline/theory/pitch"
@@ -42,8 +45,8 @@ type drillSound struct {
 	failed error      // of what was playing
 }
 
-// clip renders notes for question n. Every chord has the same length and the same loudness.
-func (d *drillSound) clip(n int, left, right []pitch.Pitch, apart time.Duration) (*synth.Clip, error) {
+// handNotes is a chord for the synthesizer, as long as every chord of a drill; apart is how far apart its notes are struck.
+func handNotes(left, right []pitch.Pitch, apart time.Duration) []synth.Note {
 	var hs []handPitch
 	for _, p := range left {
 		hs = append(hs, handPitch{pitch: p, hand: score.Left})
@@ -51,11 +54,39 @@ func (d *drillSound) clip(n int, left, right []pitch.Pitch, apart time.Duration)
 	for _, p := range right {
 		hs = append(hs, handPitch{pitch: p, hand: score.Right})
 	}
-	return synth.Render(chordNotes(hs, chordLength, apart, synth.Tuning{}), synth.Options{Level: synth.DefaultLevel - synth.LUFS(quieter(n)), Voice: d.voice})
+	return chordNotes(hs, chordLength, apart, synth.Tuning{})
+}
+
+// softly is how strongly a pulse is struck against what is asked.
+const softly = .45
+
+// drillNotes is what a question sounds, for the synthesizer. A note that is struck again is let go a little before.
+func drillNotes(notes []drills.Note, tempo float64) []synth.Note {
+	at := func(t score.Time) time.Duration { return time.Duration(t.Float() * 60 / tempo * float64(time.Second)) }
+	out := make([]synth.Note, len(notes))
+	for i, n := range notes {
+		out[i] = synth.Note{Freq: synth.Tuning{}.Freq(n.Pitch.MIDI()) * synth.Hz(math.Exp2(n.Cents/1200)), Start: at(n.At),
+			Length: at(n.Length), Strength: plainStrength, Pan: pan(n.Hand)}
+		if n.Soft {
+			out[i].Strength *= softly
+		}
+		if slices.ContainsFunc(notes, func(m drills.Note) bool { return m.Pitch == n.Pitch && m.At == n.At.Add(n.Length) }) {
+			out[i].Length = max(out[i].Length-30*time.Millisecond, out[i].Length/2)
+		}
+	}
+	return out
+}
+
+// questionNotes is the sound of a whole question.
+func questionNotes(q drills.Question) []synth.Note { return drillNotes(q.Sound()) }
+
+// clip renders notes for question n, always at the same loudness.
+func (d *drillSound) clip(n int, notes []synth.Note) (*synth.Clip, error) {
+	return synth.Render(notes, synth.Options{Level: synth.DefaultLevel - synth.LUFS(quieter(n)), Voice: d.voice})
 }
 
 // make plays notes, or writes them into a file and returns its path. what is "" for the whole question.
-func (d *drillSound) make(ctx context.Context, n int, what string, left, right []pitch.Pitch, apart time.Duration) (string, error) {
+func (d *drillSound) make(ctx context.Context, n int, what string, notes []synth.Note) (string, error) {
 	if d.silent {
 		return "", nil
 	}
@@ -66,7 +97,7 @@ func (d *drillSound) make(ctx context.Context, n int, what string, left, right [
 		got := <-next.done
 		c, err = got.clip, got.err
 	} else {
-		c, err = d.clip(n, left, right, apart)
+		c, err = d.clip(n, notes)
 	}
 	if err != nil {
 		return "", err
@@ -86,37 +117,41 @@ type rendered struct {
 }
 
 // ahead renders question n while the one before it sounds, so that it comes without a wait.
-func (d *drillSound) ahead(n int, left, right []pitch.Pitch) {
+func (d *drillSound) ahead(n int, notes []synth.Note) {
 	if d.silent {
 		return
 	}
 	next := &nextClip{n, make(chan rendered, 1)}
 	d.next = next
 	go func() {
-		c, err := d.clip(n, left, right, 0)
+		c, err := d.clip(n, notes)
 		next.done <- rendered{c, err}
 	}()
 }
 
-// compare plays one chord and then another, at one level.
-func (d *drillSound) compare(ctx context.Context, n int, was, said [2][]pitch.Pitch) (string, error) {
+// compare plays sounds one after the other, at one level.
+func (d *drillSound) compare(ctx context.Context, n int, sounds ...[]synth.Note) (string, error) {
 	if d.silent {
 		return "", nil
 	}
-	a, err := d.clip(n, was[0], was[1], 0)
-	if err != nil {
-		return "", err
+	var clips []*synth.Clip
+	held := false
+	for _, notes := range sounds {
+		if len(notes) == 0 {
+			continue
+		}
+		c, err := d.clip(n, notes)
+		if err != nil {
+			return "", err
+		}
+		clips, held = append(clips, c), held || c.Held > 0
 	}
-	b, err := d.clip(n, said[0], said[1], 0)
-	if err != nil {
-		return "", err
-	}
-	if a.Held > 0 || b.Held > 0 { // the ceiling keeps one of them down: the other one goes with it
-		if _, err := synth.MatchLoudness(a, b); err != nil {
+	if held { // the ceiling keeps one of them down: the others go with it
+		if _, err := synth.MatchLoudness(clips...); err != nil {
 			return "", err
 		}
 	}
-	c, err := synth.Concat(comparePart, a, b)
+	c, err := synth.Concat(comparePart, clips...)
 	if err != nil {
 		return "", err
 	}

@@ -250,9 +250,9 @@ func TestDrillKeys(t *testing.T) {
 			if got := len(tp.clips); got != tt.clips {
 				t.Errorf("%d clips; want %d", got, tt.clips)
 			}
-			if strings.Contains(tt.name, "compare,") { // two chords and the silence between them
+			if strings.Contains(tt.name, "compare,") { // two chords, the notes that differ from each, and silence between the three
 				one := tp.clips[0].Duration()
-				if got, want := tp.clips[1].Duration(), 2*one+comparePart; got < want-time.Millisecond || got > want+time.Millisecond {
+				if got, want := tp.clips[1].Duration(), 3*one+chordLength+2*comparePart; got < want-time.Millisecond || got > want+time.Millisecond {
 					t.Errorf("the comparison lasts %v; want %v", got, want)
 				}
 			}
@@ -284,7 +284,7 @@ func TestDrillStartsQuiet(t *testing.T) {
 	last := synth.DefaultLevel - 6
 	for n := 1; n <= 8; n++ {
 		q := d.Question(n)
-		c, err := sound.clip(n, q.Left, q.Right, 0)
+		c, err := sound.clip(n, questionNotes(q))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -52,7 +52,7 @@ func TestDrillLoudness(t *testing.T) {
 		low, high, peak, sample, held := math.Inf(1), math.Inf(-1), 0.0, 0.0, 0
 		for n := range count {
 			q := of[n%len(of)].q(100 + n)
-			c, err := ds.clip(q.Number, q.Left, q.Right, 0)
+			c, err := ds.clip(q.Number, questionNotes(q))
 			if err != nil {
 				t.Fatal(err)
 			}
