@@ -45,7 +45,8 @@ func newRealizeCmd(e *env) *cobra.Command {
 		Short: "Write a chord, a stack, a cluster or a sequence pattern as notes",
 		Long: `Writes a chord label, a stack or a cluster as notes for two hands, and tells how
 the result is stacked and read; or a sequence pattern as a row of chords: how the
-bass moves, how the melody moves, which chords, how many, each part after a comma.
+bass moves, how the melody moves, which chords, how many, each part after a comma;
+or Roman numerals in a key.
 The voices between are led smoothly, within a tenth a hand unless it says otherwise.
 
 --play plays it. --out writes it as its ending says: .wav is its sound, .musicxml,
@@ -57,6 +58,7 @@ unless it names a tonic.`,
   plumbline realize "C major, added sixth instead of the fifth" --out sixth.wav
   plumbline realize "chromatic cluster of 4 on E4"
   plumbline realize "circle of fifths from A2, melody up by semitone from E5, sevenths, 6 chords"
+  plumbline realize "I vi ii65 V7 I in Eb major"
   plumbline realize "bass down by step from C3, triads in first inversion, in C major" --out steps.musicxml`,
 		Args: needArgs("SPEC"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -114,6 +116,9 @@ type realized struct {
 
 func realizeSpec(spec string) (realized, error) {
 	if !chord.IsPattern(spec) {
+		if k, numerals, rest, ok := inKey(spec); ok {
+			return realizeNumerals(spec[:strings.LastIndex(spec, " in ")], k, numerals, rest)
+		}
 		v, err := chord.Realize(spec)
 		return realized{text: v.Text, chords: []chord.Voicing{v}}, err
 	}
@@ -123,6 +128,74 @@ func realizeSpec(spec string) (realized, error) {
 	}
 	seq, err := chord.RealizePattern(p)
 	return realized{seq.Text, seq.Chords, &p}, err
+}
+
+// inKey takes "ii65 V7 I in C major, open" apart; ok is false if spec doesn't end in a key, or begins with no numeral.
+func inKey(spec string) (k key.Key, numerals []string, rest string, ok bool) {
+	i := strings.LastIndex(spec, " in ")
+	if i < 0 {
+		return k, nil, "", false
+	}
+	name, rest, _ := strings.Cut(spec[i+len(" in "):], ",")
+	k, err := key.Parse(strings.TrimSpace(name))
+	if err != nil {
+		return k, nil, "", false
+	}
+	head := spec[:i]
+	if numerals = strings.FieldsFunc(head, func(r rune) bool { return r == ' ' || r == ',' || r == '-' || r == '–' || r == '|' }); len(numerals) == 0 {
+		return k, nil, "", false
+	}
+	if _, err := chord.ParseLabel(head); err == nil { // a chord, whatever key it is in
+		return k, nil, "", false
+	}
+	if !strings.ContainsAny(head[:1], "IVivb#NGF♭♯") {
+		return k, nil, "", false
+	}
+	for _, word := range []string{"German", "Italian", "French", "Neapolitan"} { // names of several words are one numeral
+		if strings.HasPrefix(head, word) {
+			numerals = []string{strings.TrimSuffix(strings.TrimSuffix(head, " chord"), " sixth")}
+			if word == "Neapolitan" && strings.Contains(head, "sixth") {
+				numerals[0] += "6"
+			}
+		}
+	}
+	return k, numerals, rest, true
+}
+
+// realizeNumerals writes one numeral as a chord, several as a row of chords with their voices led. said is what the numerals
+// were in the specification.
+func realizeNumerals(said string, k key.Key, numerals []string, rest string) (realized, error) {
+	var syms []chord.Symbol
+	for _, n := range numerals {
+		s, err := k.Chord(n)
+		if err != nil {
+			return realized{}, err
+		}
+		syms = append(syms, s)
+	}
+	text := said + " in " + k.String()
+	if len(syms) == 1 {
+		v, err := chord.Realize(strings.TrimSuffix(syms[0].House()+", "+strings.TrimSpace(rest), ", "))
+		return realized{text: text + ": " + v.Text, chords: []chord.Voicing{v}}, err
+	}
+	if strings.TrimSpace(rest) != "" {
+		return realized{}, &hintError{fmt.Errorf("%q is left over after a row of numerals", strings.TrimSpace(rest)), "its voices are led by themselves"}
+	}
+	seq, err := chord.RealizeChords(syms)
+	if err != nil {
+		return realized{}, err
+	}
+	p := chord.Pattern{Tonic: k.Tonic}
+	switch k.Mode {
+	case key.Major:
+		p.Mode = "major"
+	case key.Minor:
+		p.Mode = "minor"
+	}
+	for i := range seq.Chords {
+		seq.Chords[i].Text = numerals[i] + " " + seq.Chords[i].Text
+	}
+	return realized{text + ": " + seq.Text, seq.Chords, &p}, nil
 }
 
 func (v realized) json(spec string) any {

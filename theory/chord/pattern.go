@@ -520,13 +520,9 @@ func RealizePattern(p Pattern) (Sequence, error) {
 	if p.HasMelody {
 		melody = p.line(p.Melody, p.MelodyMoves, p.Number, false)
 	}
-	seq := Sequence{Chords: make([]Voicing, p.Number)}
 	syms := make([]Symbol, p.Number)
-	layouts := make([][]texture, p.Number)
 	for i, bass := range basses {
-		fail := func(why string) (Sequence, error) {
-			return Sequence{}, fmt.Errorf("chord: pattern %q, chord %d of %d: %s", p.Text, i+1, p.Number, why)
-		}
+		fail := func(why string) (Sequence, error) { return Sequence{}, p.failure(i, why) }
 		var top *pitch.Pitch
 		if melody != nil {
 			top = &melody[i]
@@ -552,8 +548,62 @@ func RealizePattern(p Pattern) (Sequence, error) {
 			}
 		}
 		syms[i] = sym
-		if layouts[i] = p.layouts(sym, bass, top); len(layouts[i]) == 0 {
-			return fail(fmt.Sprintf("no layout of %s over %s lies within %s a hand", sym.House(), bass, reachWords(p.Reach)))
+	}
+	return p.lead(basses, melody, syms)
+}
+
+// RealizeChords writes a row of chords for two hands, 2 to 64 of them, with the voices led as [RealizePattern] leads them: each
+// bass lies near the one before it, between E2 and D4, the first between A2 and G#3.
+//
+// It returns an error that names the chord if there are too few or too many, or one can't be laid out within a tenth a hand.
+func RealizeChords(syms []Symbol) (Sequence, error) {
+	const lowest, highest = 40, 62
+	p := Pattern{Number: len(syms), Reach: tenth}
+	if p.Number < 2 || p.Number > maxChords {
+		return Sequence{}, fmt.Errorf("chord: a row of %d chords; wanted 2 to %d", p.Number, maxChords)
+	}
+	var labels []string
+	var basses []pitch.Pitch
+	at := 51
+	for i, s := range syms {
+		labels = append(labels, s.House())
+		c, _ := s.BassClass()
+		if i == 0 {
+			c0 := c.In(2)
+			for c0.MIDI() < 45 {
+				c0.Octave++
+			}
+			at = c0.MIDI()
+		}
+		best, cost := pitch.Pitch{}, -1
+		for o := 1; o <= 5; o++ {
+			q := c.In(o)
+			n := 5*abs(q.MIDI()-at) + 2*abs(q.MIDI()-48) // near the one before, and drawn to C3, so that it doesn't climb away
+			if q.MIDI() >= lowest && q.MIDI() <= highest && (cost < 0 || n < cost) {
+				best, cost = q, n
+			}
+		}
+		basses, at = append(basses, best), best.MIDI()
+	}
+	p.Text = strings.Join(labels, " ")
+	return p.lead(basses, nil, syms)
+}
+
+func (p *Pattern) failure(i int, why string) error {
+	return fmt.Errorf("chord: pattern %q, chord %d of %d: %s", p.Text, i+1, p.Number, why)
+}
+
+// lead lays syms out over basses and under melody, nil if the top is free, so that the whole moves least.
+func (p *Pattern) lead(basses, melody []pitch.Pitch, syms []Symbol) (Sequence, error) {
+	seq := Sequence{Chords: make([]Voicing, p.Number)}
+	layouts := make([][]texture, p.Number)
+	for i, bass := range basses {
+		var top *pitch.Pitch
+		if melody != nil {
+			top = &melody[i]
+		}
+		if layouts[i] = p.layouts(syms[i], bass, top); len(layouts[i]) == 0 {
+			return Sequence{}, p.failure(i, fmt.Sprintf("no layout of %s over %s lies within %s a hand", syms[i].House(), bass, reachWords(p.Reach)))
 		}
 	}
 	// The cheapest way through the layouts, chord by chord.

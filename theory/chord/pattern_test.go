@@ -269,3 +269,40 @@ func BenchmarkRealizePattern(b *testing.B) {
 		}
 	}
 }
+
+func TestRealizeChords(t *testing.T) {
+	var syms []Symbol
+	for _, l := range []string{"Eb", "Cm", "Fm7/Ab", "Bb7", "Eb"} {
+		s, err := ParseLabel(l)
+		if err != nil {
+			t.Fatal(err)
+		}
+		syms = append(syms, s)
+	}
+	seq, err := RealizeChords(syms)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var before []pitch.Pitch
+	for i, v := range seq.Chords {
+		all := v.All()
+		if rs := Name(all); rs[0].Label != syms[i].House() {
+			t.Errorf("chord %d: %v reads as %s, want %s", i+1, all, rs[0].Label, syms[i].House())
+		}
+		if bass := all[0]; bass.MIDI() < 40 || bass.MIDI() > 62 {
+			t.Errorf("chord %d: the bass %s lies outside E2 to D4", i+1, bass)
+		}
+		for _, h := range [][]pitch.Pitch{v.Left, v.Right} {
+			if len(h) > 0 && h[len(h)-1].MIDI()-h[0].MIDI() > 16 {
+				t.Errorf("chord %d: a hand spans more than a tenth: %v", i+1, h)
+			}
+		}
+		if before != nil && all[len(all)-1].Sub(before[len(before)-1]).Abs().Semitones > 7 {
+			t.Errorf("chord %d: the top leaps from %s to %s", i+1, before[len(before)-1], all[len(all)-1])
+		}
+		before = all
+	}
+	if _, err := RealizeChords(syms[:1]); err == nil {
+		t.Error("a row of one chord is realized")
+	}
+}

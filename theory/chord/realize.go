@@ -360,6 +360,14 @@ func spacing(spec string, from, to int) (v Voicing, err *SpecError, is bool) {
 				case p.phrase("at the bottom", "below"):
 					i = 1
 				}
+				if k, ok := p.count(); ok && i == 0 && alter == 0 && !counted { // "on C2, 5 notes"
+					if p.phrase("notes", "note", "parts"); strings.TrimSpace(p.rest()) == "" {
+						if ns, words = sp.build(bottom, k); ns == nil {
+							return fail(&p, "%s is not one of the %s", bottom, words)
+						}
+						return divide(ns, words), nil, true
+					}
+				}
 				if p.blanks(); p.rest() != "" || i == 0 || alter == 0 || strings.Contains(sp.words, "cluster") {
 					return fail(&p, "found %s; wanted the end, or a change such as \"augmented on top\"", p.found())
 				}
@@ -426,10 +434,10 @@ func place(spec string, from, to, low int) (placed, *SpecError) {
 	for again := true; again; {
 		again = false
 		end = from + len(strings.TrimRight(spec[from:end], " ,\t"))
-		for _, o := range [...]string{"in close position", "close position", "close", "in open position", "open position", "open"} {
+		for _, o := range [...]string{"in close position", "close position", "close", "in open position", "open position", "open", "spread"} {
 			if cut, ok := cutSuffixFold(spec[from:end], o); ok && position == "" {
 				end, again = from+len(cut), true
-				open = strings.Contains(o, "open")
+				open = strings.Contains(o, "open") || o == "spread"
 				position = ", close position"
 				if open {
 					position = ", open position"

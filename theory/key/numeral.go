@@ -272,6 +272,9 @@ func (k Key) applied(root pitch.Class, s shape, inversion int, bass pitch.Class)
 	if !major && !minor {
 		return Numeral{}, false
 	}
+	if k.Mode == Minor && d == 4 { // the subdominant of a minor key is minor, even if its sixth degree may be raised
+		major = false
+	}
 	// The major triad on the subtonic and the like, borrowed, is no dominant of what lies a fifth below unless it has a seventh.
 	parallel := Key{k.Tonic, Minor}
 	if k.Mode == Minor {
