@@ -688,7 +688,10 @@ func reachWords(semitones int) string {
 // layouts lists the ways to write sym between bass and top, or up to A5 if top is nil, within reach.
 func (p *Pattern) layouts(sym Symbol, bass pitch.Pitch, top *pitch.Pitch) []texture {
 	members := sym.Spell()
-	low := members[sym.Inversion%len(members)]
+	low := members[max(sym.Inversion, 0)%len(members)]
+	if sym.Inversion <= 0 && sym.HasBass {
+		low = sym.Bass
+	}
 	// What the upper voices have to sound: everything but the bass note; and the same with the root doubled instead of the
 	// fifth. A triad has the root doubled anyway.
 	var need [][]pitch.Class
