@@ -360,3 +360,38 @@ func BenchmarkFind(b *testing.B) {
 		}
 	}
 }
+
+// A claim is the same in another layout of the same music, and another if what sounds there changes, or its words.
+func TestKey(t *testing.T) {
+	key := func(passage, line string) string {
+		t.Helper()
+		k, err := ear.Key(read(t, passage), parse(t, line))
+		if err != nil || len(k) != 32 {
+			t.Fatalf("Key(%q) = %q, %v", line, k, err)
+		}
+		return k
+	}
+	const line = "bar 2 beat 1: is an F# minor seventh chord"
+	want := key(desk, line)
+	if got := key(strings.Replace(desk, "title: A desk", "title: Another", 1), "Bar 2  beat 1:  is an F#  minor seventh chord. -- a remark"); got != want {
+		t.Errorf("with another title and more space the key is %s; want %s", got, want)
+	}
+	if got := key(strings.Replace(desk, "q C5 D5 E5 F5", "q C5 D5 E5 G5", 1), line); got != want {
+		t.Errorf("a change elsewhere gives %s; want %s", got, want)
+	}
+	for name, got := range map[string]string{
+		"a note":        key(strings.Replace(desk, "F#3+A3+C#4+E4", "F#3+A3+C4+E4", 1), line),
+		"the statement": key(desk, "bar 2 beat 1: is F#m7"),
+		"the place":     key(desk, "bar 2: is an F# minor seventh chord"),
+	} {
+		if got == want {
+			t.Errorf("%s changed, and the key is the same", name)
+		}
+	}
+	if key(desk, "bar 2: is CM7") == key(desk, "bar 2: is Cm7") {
+		t.Error("CM7 and Cm7 have one key")
+	}
+	if _, err := ear.Key(read(t, desk), parse(t, "bar 99: is Cm7")); err == nil {
+		t.Error("bar 99 has a key")
+	}
+}
