@@ -118,6 +118,10 @@ func (k *Checker) bassIs(r score.Region, a args) (Result, error) {
 	}
 	at, low := first[0], son.notes[0]
 	res := Result{Evidence: []score.Note{at}}
+	fails, arguable, inContext, because, instead := false, false, false, "", ""
+	if !son.block() && !want.is(at.Pitch) {
+		fails, arguable, inContext, because, instead = k.bassInContext(r, want)
+	}
 	says := func(n score.Note) string { return fmt.Sprintf("%s %s at %s", n.Hand, n.Pitch, k.where(n)) }
 	switch {
 	case want.is(at.Pitch):
@@ -130,6 +134,24 @@ func (k *Checker) bassIs(r score.Region, a args) (Result, error) {
 	case want.sounds(at.Pitch):
 		res.Verdict, res.Because = Arguable, fmt.Sprintf("the lowest note is %s, which sounds as %s but is written otherwise", says(at), want)
 		res.Instead = "bass is " + at.Pitch.Class().String()
+	case inContext && !fails:
+		res.Verdict, res.Because = Holds, fmt.Sprintf("the lowest note at the start is %s; %s", says(at), because)
+		if arguable {
+			res.Verdict, res.Instead = Arguable, instead
+		}
+		for _, s := range son.slices {
+			if len(s.Notes) > 0 && want.is(s.Notes[0].Pitch) {
+				res.Evidence = append(res.Evidence, s.Notes[0])
+				res.Because = fmt.Sprintf("the place begins over %s; %s is the lowest note only at %s; %s", says(at), want, k.passage.Where(s.At), because)
+				if !arguable {
+					res.Verdict, res.Instead = Arguable, fmt.Sprintf("bass is %s at the start, %s only at %s", at.Pitch.Class(), want, k.passage.Where(s.At))
+				}
+				break
+			}
+		}
+		if res.Verdict == Holds && len(res.Evidence) == 1 {
+			res.Verdict, res.Instead = Arguable, "bass is "+at.Pitch.Class().String()
+		}
 	default:
 		for _, s := range son.slices {
 			if len(s.Notes) > 0 && want.is(s.Notes[0].Pitch) {
@@ -560,6 +582,9 @@ func (k *Checker) inversion(r score.Region, a args) (Result, error) {
 	if len(son.notes) == 0 {
 		return nothing(k, r), nil
 	}
+	if res, ok := k.inversionInContext(r, son, a); ok {
+		return res, nil
+	}
 	res := Result{Evidence: son.notes, Verdict: Fails}
 	n := 0
 	for _, rd := range chord.Name(pitches(son.notes)) {
@@ -568,7 +593,7 @@ func (k *Checker) inversion(r score.Region, a args) (Result, error) {
 		}
 		n++
 		switch {
-		case rd.Inversion == a.number && n == 1:
+		case rd.Inversion == a.number && n == 1, a.number < 0 && rd.Inversion > 0 && n == 1:
 			res.Verdict, res.Because, res.Instead = Holds, fmt.Sprintf("%s: %s, %s", son.said(), rd.Label, bassPart(rd)), ""
 			return res, nil
 		case rd.Inversion == a.number:
@@ -612,6 +637,11 @@ func (k *Checker) isChord(r score.Region, a args) (Result, error) {
 	son := k.sonority(r)
 	if len(son.notes) == 0 {
 		return nothing(k, r), nil
+	}
+	if !son.block() {
+		if res, ok := k.judgeChord(r, son, a.symbol); ok {
+			return res, nil
+		}
 	}
 	m := chord.Agrees(a.symbol, pitches(son.notes))
 	readings := chord.Name(pitches(son.notes))

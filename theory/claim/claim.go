@@ -17,8 +17,10 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync"
 	"unicode/utf8"
 
+	"plumbline/theory/harmony"
 	"plumbline/theory/score"
 )
 
@@ -150,6 +152,12 @@ func ParseLine(line string) (c Claim, ok bool, e *Error) {
 	if se != nil {
 		return fail(at+se.offset, se.nearest, "%s", se.msg)
 	}
+	if a.layer != score.Whole {
+		if c.Place.Layer != score.Whole && c.Place.Layer != a.layer {
+			return fail(at, nil, "the place names the %s, the statement the %s", c.Place.Layer, a.layer)
+		}
+		c.Place.Layer = a.layer
+	}
 	c.form, c.args = form, a
 	return c, true, nil
 }
@@ -185,14 +193,34 @@ type Result struct {
 }
 
 // A Checker checks claims against one passage.
+//
+// It reads the harmony of the passage when a claim first needs it. It may be used by several goroutines.
 type Checker struct {
 	passage  *score.Passage
 	sounding []score.Note
+
+	mu    sync.Mutex
+	spans []harmony.Span // given, or nil
+	read  map[score.Layer]*harmony.Analysis
+	with  map[spanKey]spanRead
 }
 
 // NewChecker prepares a passage for checking.
 func NewChecker(p *score.Passage) *Checker {
-	return &Checker{passage: p, sounding: p.Sounding()}
+	return &Checker{passage: p, sounding: p.Sounding(), read: map[score.Layer]*harmony.Analysis{}, with: map[spanKey]spanRead{}}
+}
+
+// CheckAt checks a claim at a region, whatever place it names.
+func (k *Checker) CheckAt(c Claim, r score.Region) (Result, error) {
+	if c.form == nil {
+		return Result{}, &Error{Line: c.Line, Col: 1, Msg: "the claim was not made by Parse"}
+	}
+	if c.args.layer != score.Whole {
+		r.Layer = c.args.layer
+	}
+	res, err := c.form.check(k, r, c.args)
+	res.Claim, res.Region = c, r
+	return res, err
 }
 
 // Check checks one claim. It returns an *Error without file name if the claim speaks of a place that isn't in the passage.
@@ -214,7 +242,7 @@ func (k *Checker) Check(c Claim) (Result, error) {
 	}
 	res, err := c.form.check(k, region, c.args)
 	if err != nil {
-		return fail(c.statementCol+c.args.atCol, err)
+		return fail(c.statementCol+utf8.RuneCountInString(c.Statement[:min(c.args.atByte, len(c.Statement))]), err)
 	}
 	res.Claim, res.Region = c, region
 	return res, nil

@@ -8,9 +8,9 @@ import (
 	"sort"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"plumbline/theory/chord"
+	"plumbline/theory/key"
 	"plumbline/theory/line"
 	"plumbline/theory/pitch"
 	"plumbline/theory/score"
@@ -20,8 +20,9 @@ import (
 // help, its words in the parser and its check in the checker from then on.
 type Form struct {
 	ID       string
-	Example  string // a whole claim
-	Asserts  string // what exactly it says, and when it is arguable
+	Example  string   // a whole claim
+	Wordings []string // other ways to say such a thing, each a statement
+	Asserts  string   // what exactly it says, and when it is arguable
 	patterns []*regexp.Regexp
 	parse    func(match, *args) *stmtError
 	check    func(*Checker, score.Region, args) (Result, error)
@@ -40,11 +41,24 @@ type args struct {
 	steps   bool // a motion was said beside the direction
 	list    []pitch.Interval
 	at      *score.Place
-	atCol   int // characters of the statement before the second place
+	atByte  int // where the second place begins in the statement
 	setName string
 	of      int // "three of the four": 4
 	sort    chordSort
 	sorts   []chordSort
+	layer   score.Layer // of the texture, if the statement names it
+	keys    []key.Key
+	text    string // as written, of what the message has to repeat
+	words   []string
+	symbols []chord.Symbol
+	subs    []sub
+}
+
+// A sub is a statement within a statement.
+type sub struct {
+	form *Form
+	args args
+	text string
 }
 
 // A noteRef is a note as a claim names it, with or without octave.
@@ -69,31 +83,40 @@ func (n noteRef) sounds(p pitch.Pitch) bool {
 	return n.octave && n.pitch.Enharmonic(p) || !n.octave && n.class.Enharmonic(p.Class())
 }
 
+// A stmtError says what of a statement is not understood; offset is in the statement as written. A soft one gives way to
+// another form that understands the words; a weak one is not even worth telling.
 type stmtError struct {
-	offset  int
-	msg     string
-	nearest []string
+	offset     int
+	msg        string
+	nearest    []string
+	soft, weak bool
+	placed     bool // offset is where it should be
 }
 
 // A match is a statement matched by a pattern: its named groups and where they begin.
 type match struct {
-	text  string
-	group map[string]string
-	at    map[string]int
+	phrase phrase
+	text   string
+	group  map[string]string
+	at     map[string]int
 }
 
 // Building stones of the patterns. Spaces in a pattern stand for any white space.
 const (
 	reNote = `[A-G](?:[#bx♯♭♮𝄪𝄫]{0,3}|[ -](?:double[ -]|triple[ -])?(?:sharp|flat|natural))-?\d{0,2}`
 	reBe   = `(?:is|are|stands?|was) `
-	reArt  = `(?:an? |the )?`
+	reArt  = `(?:an? |the |its |some )?`
+	reMode = `major|minor|dorian|phrygian|lydian|mixolydian|locrian|ionian|aeolian`
+	reKey  = `[A-G](?:[#bx]{0,3}|[ -](?:sharp|flat|natural))?(?:[ -]?(?:` + reMode + `))?`
+	reNum  = `\d{1,3}|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve`
 )
 
 func pats(list ...string) []*regexp.Regexp {
 	var out []*regexp.Regexp
 	for _, p := range list {
 		p = strings.NewReplacer("NOTES", `(?P<notes>`+reNote+`(?:(?: ?, ?(?:and )?| and |-|–| )`+reNote+`)*)`,
-			"NOTE2", `(?P<note2>`+reNote+`)`, "NOTE", `(?P<note>`+reNote+`)`, "BE ", reBe, "ART ", reArt).Replace(p)
+			"NOTE2", `(?P<note2>`+reNote+`)`, "NOTE", `(?P<note>`+reNote+`)`, "BE ", reBe, "ART ", reArt,
+			"KEY2", `(?P<key2>`+reKey+`)`, "KEY", `(?P<key>`+reKey+`)`, "NUMBER", reNum).Replace(p)
 		p = strings.ReplaceAll(p, " ", `\s+`)
 		p = strings.ReplaceAll(p, `\s+?`, `\s*`)
 		out = append(out, regexp.MustCompile(`(?i)^(?:`+p+`)\.?$`))
@@ -106,13 +129,29 @@ var forms []Form
 // Forms returns the statements that are understood, in a fixed order.
 func Forms() []Form { return forms }
 
-func init() { // the checks refer to Forms by way of their messages
-	forms = []Form{
+func formByID(id string) *Form {
+	for i := range forms {
+		if forms[i].ID == id {
+			return &forms[i]
+		}
+	}
+	return nil
+}
+
+// The checks refer to Forms by way of their messages. The first form whose words fit is taken, so the broadest comes last.
+func init() {
+	forms = slices.Concat(noteForms(), keyForms(), foreignForms(), lineForms(), textureForms(), severalForms(), chordForms())
+}
+
+// noteForms are about what sounds: stacks, bass, keys of the keyboard, clusters, sets, members.
+func noteForms() []Form {
+	return []Form{
 		{
-			ID:      "stacked",
-			Example: "bar 1 beat 1, left hand: stacked in fifths",
-			Asserts: "the distances between neighbouring notes, low to high, are all of that number by spelling; altered ones are named, octave doublings left out; arguable if they are so by sound only",
-			patterns: pats(`(?:BE )?(?:ART )?(?:stacked|built|made|stack|pile|piled)(?: up)? (?:in|of|on|from|with|by) (?P<perfect>perfect )?(?P<kind>fifths|fourths|thirds|seconds)`,
+			ID:       "stacked",
+			Example:  "bar 1 beat 1, left hand: stacked in fifths",
+			Wordings: []string{"is built in perfect fourths", "is a stack of thirds", "is quartal", "the left hand is stacked in fifths", "is a pile of seconds", "consists of stacked fourths", "has stacked thirds"},
+			Asserts:  "the distances between neighbouring notes, low to high, are all of that number by spelling; altered ones are named, octave doublings left out; arguable if they are so by sound only",
+			patterns: pats(`(?:BE |consists of |has |forms )?(?:ART )?(?:stacked|built|made|stack|pile|piled)(?: up)? (?:in |of |on |from |with |by |only |out )*(?P<perfect>perfect )?(?P<kind>fifths|fourths|thirds|seconds)`,
 				`(?:BE )?ART (?P<kind>quartal|quintal)(?: (?:chord|stack|harmony))?`),
 			parse: func(m match, a *args) *stmtError {
 				a.word = m.get("kind")
@@ -133,24 +172,27 @@ func init() { // the checks refer to Forms by way of their messages
 		{
 			ID:       "bass",
 			Example:  "bar 2 beat 1: bass is F#",
+			Wordings: []string{"the bass note is F#2", "F♯ is the bass", "has F sharp in the bass", "is over a bass F#", "the lowest note is F#", "F# lies in the bass"},
 			Asserts:  "the lowest sounding note is that one (in a longer place: at its start, or the lowest of all); arguable if it is so by sound only, or at another moment of the place",
-			patterns: pats(`(?:ART )?bass(?: note)? is (?:ART )?NOTE`, `NOTE is (?:ART )?bass(?: note)?`, `NOTE is in (?:ART )?bass`, `has NOTE in (?:ART )?bass`),
+			patterns: pats(`(?:ART )?bass(?: note)? is (?:ART )?NOTE`, `NOTE is (?:ART )?bass(?: note)?`, `NOTE (?:is|lies|stands|sounds) in (?:ART )?bass`, `has (?:ART )?NOTE in (?:ART )?bass`, `(?:is|lies|stands) over (?:ART )?(?:bass )?NOTE(?: in ART bass)?`, `(?:ART )?lowest (?:note|sounding note|tone) is (?:ART )?NOTE`, `is (?:ART )?NOTE in the bass`),
 			parse:    func(m match, a *args) *stmtError { return m.notes("note", a) },
 			check:    (*Checker).bassIs,
 		},
 		{
 			ID:       "keys",
 			Example:  "bar 1 beat 1: uses only white keys",
+			Wordings: []string{"only black keys", "lies entirely on the white keys", "is all on black keys", "uses white keys only", "the right hand plays nothing but white keys"},
 			Asserts:  "every note of the place is played on such a key, however it is spelled",
-			patterns: pats(`(?:(?:uses|is|are|has|lies on|plays|is on) )?(?:only|all on|all|nothing but|exclusively) (?:ART )?(?P<kind>white|black) keys?(?: only)?`, `(?:uses|is on|lies on) (?:ART )?(?P<kind>white|black) keys only`),
+			patterns: pats(`(?:(?:uses|is|are|has|lies|lies on|plays|is on|is played) )?(?:only|all on|all|nothing but|exclusively|entirely|entirely on|wholly on|only on) (?:ART )?(?P<kind>white|black) keys?(?: only)?`, `(?:uses|is on|lies on|plays|is played on) (?:ART )?(?P<kind>white|black) keys (?:only|alone)`),
 			parse:    func(m match, a *args) *stmtError { a.word = m.get("kind"); return nil },
 			check:    (*Checker).keys,
 		},
 		{
 			ID:       "set class",
 			Example:  "bar 1: forms set class 4-20",
+			Wordings: []string{"belongs to set class (0158)", "is set class 4-Z15", "forms the set [0,2,7]", "has the pitch-class set 3-9"},
 			Asserts:  "the pitch classes of the place, all together, belong to that set class (by Forte number, or by prime form in brackets, Rahn's or Forte's)",
-			patterns: pats(`(?:forms|is|belongs to|has|makes) (?:ART )?(?:pitch[ -]class )?set(?:[ -]class)? (?P<set>\d{1,2}-Z?\d{1,2}|[\[(][0-9TEte, ]+[\])])`),
+			patterns: pats(`(?:forms|is|belongs to|has|makes) (?:ART )?(?:pitch[ -]class[ -])?set(?:[ -]class)? (?P<set>\d{1,2}-Z?\d{1,2}|[\[(][0-9TEte, ]+[\])])`),
 			parse: func(m match, a *args) *stmtError {
 				a.setName = strings.ToUpper(strings.NewReplacer(" ", "", ",", "").Replace(m.get("set")))
 				if !knownSet(a.setName) {
@@ -161,11 +203,12 @@ func init() { // the checks refer to Forms by way of their messages
 			check: (*Checker).setClass,
 		},
 		{
-			ID:      "cluster",
-			Example: "bar 2 beat 2: contains the chromatic cluster G# A A#",
-			Asserts: "at least three neighbouring notes sound a second apart with nothing between: chromatic, by semitones only; diatonic, by whole tones and semitones of one scale; arguable if the notes sound but are spread over octaves",
-			patterns: pats(`(?:contains|has|holds|includes|forms|is) (?:ART )?(?:(?P<kind>chromatic|diatonic|whole[ -]tone|black[ -]key|white[ -]key|pentatonic) )?cluster(?:(?: of| on)? NOTES)?`,
-				`NOTES (?:BE |forms? )(?:ART )?(?:(?P<kind>chromatic|diatonic|whole[ -]tone|black[ -]key|white[ -]key|pentatonic) )?cluster`),
+			ID:       "cluster",
+			Example:  "bar 2 beat 2: contains the chromatic cluster G# A A#",
+			Wordings: []string{"G#, A and A# form a chromatic cluster", "has a diatonic cluster on B C# D", "contains a cluster", "there is a chromatic cluster of G sharp, A and A sharp", "is a whole-tone cluster"},
+			Asserts:  "at least three neighbouring notes sound a second apart with nothing between: chromatic, by semitones only; diatonic, by whole tones and semitones of one scale; arguable if the notes sound but are spread over octaves",
+			patterns: pats(`(?:(?:contains|has|holds|includes|forms|is|makes) )?(?:ART )?(?:(?P<kind>chromatic|diatonic|whole[ -]tone|black[ -]key|white[ -]key|pentatonic) )?cluster(?:(?: of| on)? NOTES)?`,
+				`NOTES (?:BE |forms? |makes? (?:up )?)(?:ART )?(?:(?P<kind>chromatic|diatonic|whole[ -]tone|black[ -]key|white[ -]key|pentatonic) )?cluster`),
 			parse: func(m match, a *args) *stmtError {
 				a.word = strings.ReplaceAll(m.get("kind"), " ", "-")
 				if m.get("notes") == "" {
@@ -176,11 +219,11 @@ func init() { // the checks refer to Forms by way of their messages
 			check: (*Checker).cluster,
 		},
 		{
-			ID:      "resolves",
-			Example: "bar 1 beat 1: B#5 resolves to C#6 at bar 1 beat 3",
-			Asserts: "the first note sounds at the place, the second is struck at the other place (or next in that hand), a step away; arguable if a note is so by sound only, is held on, moves by a chromatic semitone on one letter, or resolves in another octave",
-			patterns: pats(`(?:ART )?NOTE (?:resolves|goes|leads|moves|falls|rises) (?:(?P<dir>up|down|upwards?|downwards?) )?(?:by (?:ART )?(?:half[ -]|whole[ -])?(?:step|semitone|tone) )?to (?:ART )?NOTE2(?:,? (?:at|in|on) (?P<place>.+))?`,
-				`(?:ART )?NOTE resolves (?:(?P<dir>up|down|upwards?|downwards?) )?by (?:ART )?(?:half[ -]|whole[ -])?(?:step|semitone|tone) to (?:ART )?NOTE2(?:,? (?:at|in|on) (?P<place>.+))?`),
+			ID:       "resolves",
+			Example:  "bar 1 beat 1: B#5 resolves to C#6 at bar 1 beat 3",
+			Wordings: []string{"B# resolves up to C#", "D5 falls by step to C5", "the F♯ goes up by semitone to G in bar 2", "D sharp resolves by half step to E", "the B# resolves to C# in bar 1 beat 3", "F leads to E", "A5 moves down to G5 at bar 2 beat 1"},
+			Asserts:  "the first note sounds at the place, the second is struck at the other place (or next in that hand), a step away; arguable if a note is so by sound only, is held on, moves by a chromatic semitone on one letter, or resolves in another octave",
+			patterns: pats(`(?:ART )?NOTE (?:resolves|goes|leads|moves|falls|rises|steps) (?:(?:on )?(?P<dir>up|down|upwards?|downwards?) )?(?:by (?:ART )?(?:half[ -]|whole[ -])?(?:step|semitone|tone) )?(?:(?P<dir2>up|down|upwards?|downwards?) )?(?:in)?to (?:ART )?NOTE2(?:,? (?:at|in|on) (?P<place>.+))?`),
 			parse: func(m match, a *args) *stmtError {
 				if e := m.notes("note", a); e != nil {
 					return e
@@ -189,7 +232,7 @@ func init() { // the checks refer to Forms by way of their messages
 				if a.to, e = m.note("note2"); e != nil {
 					return e
 				}
-				if d := m.get("dir"); strings.HasPrefix(d, "up") || strings.Contains(strings.ToLower(m.text), " rises ") {
+				if d := m.get("dir") + m.get("dir2"); strings.HasPrefix(d, "up") || strings.Contains(strings.ToLower(m.text), " rises ") {
 					a.dir = 1
 				} else if strings.HasPrefix(d, "down") || strings.Contains(strings.ToLower(m.text), " falls ") {
 					a.dir = -1
@@ -197,30 +240,30 @@ func init() { // the checks refer to Forms by way of their messages
 				if m.group["place"] == "" {
 					return nil
 				}
-				pl, err := score.ParsePlace(m.group["place"])
-				if err != nil {
-					pe := err.(*score.PlaceError)
-					return &stmtError{offset: m.at["place"] + pe.Offset, msg: pe.Msg}
-				}
-				a.at, a.atCol = &pl, utf8.RuneCountInString(m.text[:m.at["place"]])
-				return nil
+				return m.place(a)
 			},
 			check: (*Checker).resolves,
 		},
 		{
 			ID:       "sixth for fifth",
 			Example:  "bar 3 beat 1: added sixth F# replaces the fifth",
+			Wordings: []string{"F# replaces the fifth", "the sixth F# stands in for the fifth", "the sixth F♯ takes the place of the fifth", "the fifth is replaced by the sixth F#"},
 			Asserts:  "that note, its lower major sixth as root, and a third above the root sound, and no fifth of that root does; arguable if the notes are no more than a plain triad in inversion",
-			patterns: pats(`(?:ART )?(?:added )?sixth,? NOTE,? (?:replaces|stands in for|stands for|takes (?:ART )?place of) (?:ART )?fifth`, `NOTE (?:replaces|stands in for|stands for|takes (?:ART )?place of) (?:ART )?fifth`),
+			patterns: pats(`(?:ART )?(?:added )?sixth,? NOTE,? (?:replaces|stands in for|stands for|takes (?:ART )?place of) (?:ART )?fifth`, `(?:ART )?NOTE (?:replaces|stands in for|stands for|takes (?:ART )?place of) (?:ART )?fifth`, `(?:ART )?fifth is replaced by (?:ART )?(?:added )?(?:sixth,? )?NOTE`),
 			parse:    func(m match, a *args) *stmtError { return m.notes("note", a) },
 			check:    (*Checker).sixthForFifth,
 		},
 		{
 			ID:       "inversion",
 			Example:  "bar 1 beat 1: in first inversion",
+			Wordings: []string{"is in root position", "is in second inversion", "stands in first inversion", "is a first inversion chord", "is inverted"},
 			Asserts:  "the first reading by thirds has that chord member in the bass; arguable if only a lower reading has",
-			patterns: pats(`(?:BE )?in (?:ART )?(?P<inv>root|first|second|third|fourth|1st|2nd|3rd|4th) (?:position|inversion)`),
+			patterns: pats(`(?:BE )?in (?:ART )?(?P<inv>root|first|second|third|fourth|1st|2nd|3rd|4th) (?:position|inversion)`, `is ART (?P<inv>root|first|second|third|fourth|1st|2nd|3rd|4th)[ -](?:position|inversion)(?: chord| triad)?`, `(?:is|stands) (?P<inv>inverted)`),
 			parse: func(m match, a *args) *stmtError {
+				if m.get("inv") == "inverted" {
+					a.number = -1
+					return nil
+				}
 				root, inversion := strings.HasPrefix(m.get("inv"), "root"), strings.Contains(strings.ToLower(m.text), "inversion")
 				if root == inversion {
 					return m.fail("inv", "want root position, or first to fourth inversion")
@@ -230,15 +273,22 @@ func init() { // the checks refer to Forms by way of their messages
 			},
 			check: (*Checker).inversion,
 		},
+	}
+}
+
+// lineForms are about lines, outer voices and how one place comes from another.
+func lineForms() []Form {
+	return []Form{
 		{
-			ID:      "moves",
-			Example: "bars 5-8, bass: moves by the circle of fifths",
-			Asserts: "every move of the line, repeated notes left out, is of that kind by spelling: by step, chromatically, by whole tones, in thirds, fourths or fifths, by the circle of fifths (a fifth down or a fourth up, octaves aside); the bass may be taken by beats or bars; arguable if so by sound only",
-			patterns: pats(`(?:(?:steadily|all|always) )?(?P<dir>moves?|goes|walks|runs|rises?|falls?|climbs?|descends?|ascends?)(?: (?P<dir2>up|down|upwards?|downwards?))?(?: (?P<how>by (?:ART )?steps?|stepwise|chromatically|by semitones?|in semitones|by half[ -]steps?|by whole[ -](?:tones?|steps?)|in whole[ -]tones|(?:in|by) thirds|(?:in|by) (?:perfect )?fourths|(?:in|by) (?:perfect )?fifths|(?:by|round|around|through|along|down) (?:ART )?circle of fifths))`,
-				`(?P<dir>rises?|falls?|climbs?|descends?|ascends?)(?: (?:throughout|steadily|all the way))?`, `is (?P<how>stepwise|chromatic)`),
+			ID:       "moves",
+			Example:  "bars 5-8, bass: moves by the circle of fifths",
+			Wordings: []string{"rises chromatically", "falls by step", "moves in fourths", "ascends by whole tones", "the bass descends stepwise", "is chromatic", "goes round the circle of fifths", "rises", "falls in thirds", "moves up by half steps"},
+			Asserts:  "every move of the line, repeated notes left out, is of that kind by spelling: by step, chromatically, by whole tones, in thirds, fourths or fifths, by the circle of fifths (a fifth down or a fourth up, octaves aside); the bass may be taken by beats or bars; arguable if so by sound only",
+			patterns: pats(`(?:(?:steadily|all|always) )?(?P<dir>moves?|goes|walks|runs|rises?|falls?|climbs?|descends?|ascends?)(?: (?P<dir2>up|down|upwards?|downwards?))?(?: (?P<how>by (?:ART )?steps?|in steps|in seconds|stepwise|chromatically|by semitones?|in semitones|by half[ -]steps?|by whole[ -](?:tones?|steps?)|in whole[ -]tones|(?:in|by) thirds|(?:in|by) (?:perfect )?fourths|(?:in|by) (?:perfect )?fifths|(?:by|round|around|through|along|down) (?:ART )?circle of fifths))`,
+				`(?P<dir>rises?|falls?|climbs?|descends?|ascends?)(?: (?:throughout|steadily|all the way))?`, `(?:is|(?P<dir>rising|falling|ascending|descending)) (?P<how>stepwise|chromatic|chromatically|by step)`),
 			parse: func(m match, a *args) *stmtError {
 				how, dir := m.get("how"), m.get("dir")+" "+m.get("dir2")
-				for _, w := range []string{"rise", "climb", "ascend", "up"} {
+				for _, w := range []string{"ris", "climb", "ascend", "up"} {
 					if strings.Contains(dir, w) {
 						a.dir = 1
 					}
@@ -275,16 +325,18 @@ func init() { // the checks refer to Forms by way of their messages
 		{
 			ID:       "two lines",
 			Example:  "bars 3-4, top line: splits into two stepwise lines",
-			Asserts:  "the line can be divided into two strands that each move by no more than a whole tone (chromatic: by semitones only) while the line itself leaps in at least half of its moves; arguable if one move in six within the strands is larger",
-			patterns: pats(`(?:splits into|is|divides into|is made of|consists of) two (?P<kind>stepwise|chromatic)? ?(?:lines|strands|voices)(?: in one)?`),
+			Wordings: []string{"is two lines in one", "splits into two chromatic lines", "is a compound melody", "implies two voices", "divides into two stepwise strands"},
+			Asserts:  "the line can be divided into two strands that each move by no more than a whole tone (chromatic: by semitones only) while the line itself leaps in at least half of its moves, and most other orders of the same notes would not split so well; arguable if one move in six within the strands is larger, or in a line of fewer than eight notes",
+			patterns: pats(`(?:splits (?:up )?into|is|divides into|is made of|consists of|implies|contains|projects) two (?P<kind>stepwise|chromatic)? ?(?:lines|strands|voices)(?: in one)?`, `(?:is|forms) ART compound (?:melody|line)`),
 			parse:    func(m match, a *args) *stmtError { a.strict = m.get("kind") == "chromatic"; return nil },
 			check:    (*Checker).twoLines,
 		},
 		{
 			ID:       "outer intervals",
 			Example:  "bars 5-8: outer intervals repeat every 3 chords: P5 m3 M7",
+			Wordings: []string{"the outer intervals repeat after 3 chords", "outer voices repeat every two chords: P5 m3", "the intervals between the outer voices repeat every 3 chords"},
 			Asserts:  "the intervals between the lowest and the highest note, octaves taken off, come back after that number of chords and no sooner; the intervals may be listed; arguable if so by sound only, or if they repeat sooner",
-			patterns: pats(`(?:ART )?outer (?:intervals|voices) repeat (?:every|after) (?P<n>\d{1,2}|two|three|four|five|six) (?:chords|notes)(?: ?: ?(?P<list>[PMmAd]+\d{1,2}(?:(?: ?, ?| )[PMmAd]+\d{1,2})*))?`),
+			patterns: pats(`(?:ART )?(?:outer (?:intervals|voices)|intervals (?:of|between) ART outer (?:voices|lines|parts)) repeat (?:every|after(?: every)?) (?P<n>\d{1,2}|two|three|four|five|six) (?:chords|notes)(?: ?: ?(?P<list>[PMmAd]+\d{1,2}(?:(?: ?, ?| )[PMmAd]+\d{1,2})*))?`),
 			parse: func(m match, a *args) *stmtError {
 				if a.number = numberWord(m.get("n")); a.number < 1 {
 					return m.fail("n", "want a number of chords from 1")
@@ -305,78 +357,29 @@ func init() { // the checks refer to Forms by way of their messages
 			check: (*Checker).outerIntervals,
 		},
 		{
-			ID:      "several chords",
-			Example: "bars 5-8: every chord is a seventh chord",
-			Asserts: "the chords of the place (sonorities of three pitch classes or more; one that only revoices the one before counts with it) are, by their first readings, of that family or quality: every, no, some, the first, the last, or so many of them; arguable where a lower reading decides",
-			patterns: pats(`ART (?P<q>every|each|all|no|some|first|last|at least one) (?:of )?ART chords? (?:is|are) (?P<sort>.+)`,
-				`(?P<n>\d{1,3}|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve)(?: of ART (?P<m>\d{1,3}|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve))? chords? (?:is|are) (?P<sort>.+)`),
-			parse: func(m match, a *args) *stmtError {
-				switch q := m.get("q"); q {
-				case "":
-					a.word, a.number, a.of = "count", numberWord(m.get("n")), numberWord(m.get("m"))
-				case "every", "each", "all":
-					a.word = "every"
-				case "at least one":
-					a.word = "some"
-				default:
-					a.word = q
-				}
-				s, ok := parseSort(m.group["sort"])
-				if !ok {
-					return m.fail("sort", "%q is no kind of chord; want, for instance, \"seventh chord\", \"triad\" or \"minor seventh\"", m.group["sort"])
-				}
-				a.sort = s
-				return nil
-			},
-			check: (*Checker).quantified,
-		},
-		{
-			ID:       "qualities",
-			Example:  "bars 5-8: qualities repeat every 3 chords: dominant seventh, minor seventh, major seventh",
-			Asserts:  "the qualities of the chords of the place, by their first readings, come back after that number of chords and no sooner; they may be listed; arguable if they repeat sooner or a lower reading decides",
-			patterns: pats(`ART (?:chord )?qualities repeat (?:every|after) (?P<n>\d{1,2}|two|three|four|five|six) chords(?: ?: ?(?P<list>.+))?`),
-			parse: func(m match, a *args) *stmtError {
-				if a.number = numberWord(m.get("n")); a.number < 1 {
-					return m.fail("n", "want a number of chords from 1")
-				}
-				if m.group["list"] == "" {
-					return nil
-				}
-				at := m.at["list"]
-				for _, part := range strings.Split(m.group["list"], ",") {
-					s, ok := parseSort(part)
-					if !ok {
-						return &stmtError{offset: at + len(part) - len(strings.TrimLeft(part, " ")), msg: fmt.Sprintf("%q is no quality of a chord; want, for instance, \"dominant seventh\"", strings.TrimSpace(part))}
-					}
-					at += len(part) + 1
-					a.sorts = append(a.sorts, s)
-				}
-				if len(a.sorts) != a.number {
-					return m.fail("list", "%d qualities are listed for %d chords", len(a.sorts), a.number)
-				}
-				return nil
-			},
-			check: (*Checker).qualitiesRepeat,
-		},
-		{
-			ID:      "missing",
-			Example: "bar 1 beat 1: the third is missing",
-			Asserts: "above the root of the first reading that has one (else above the bass) no such member sounds, of any size; arguable if only a lower reading lacks it",
-			patterns: pats(`ART (?P<part>third|fifth|seventh|ninth) (?:is|are) (?:missing|absent|left out|omitted)`,
-				`(?:(?:has|with) )?(?:no|without) ART (?P<part>third|fifth|seventh|ninth)`),
+			ID:       "missing",
+			Example:  "bar 1 beat 1: the third is missing",
+			Wordings: []string{"no fifth", "third missing", "has no third", "lacks its fifth", "the fifth is left out", "without the seventh", "is missing its third", "omits the third", "there is no fifth"},
+			Asserts:  "above the root of the first reading that has one (else above the bass) no such member sounds, of any size; arguable if only a lower reading lacks it",
+			patterns: pats(`ART (?P<part>root|third|fifth|seventh|ninth) (?:(?:is|are) )?(?:missing|absent|left out|omitted|lacking)`,
+				`(?:(?:has|with|there is|is) )?(?:no|without) (?:ART )?(?P<part>root|third|fifth|seventh|ninth)`, `(?:lacks|omits|is missing|misses|leaves out) (?:ART )?(?P<part>root|third|fifth|seventh|ninth)`),
 			parse: func(m match, a *args) *stmtError { a.word = m.get("part"); return nil },
 			check: (*Checker).missing,
 		},
 		{
 			ID:       "sounds as",
 			Example:  "bar 1 beat 1: B# sounds as the seventh of D7",
+			Wordings: []string{"B# is heard as the seventh of D7", "B# acts as the 7th of D7", "B# could be the seventh of a D7 chord"},
 			Asserts:  "the note sounds, it is by sound that member of the chord, and the rest of the chord sounds too, whatever the spelling; arguable if one other member is absent",
-			patterns: pats(`ART NOTE (?:sounds as|sounds like|is heard as|acts as|could be|is) ART (?P<part>root|third|fifth|seventh|ninth|eleventh|thirteenth) of ART (?P<label>.+)`),
+			patterns: pats(`ART NOTE (?:sounds as|sounds like|is heard as|acts as|could be|works as|stands for|is) ART (?P<part>root|third|fifth|seventh|ninth|eleventh|thirteenth|3rd|5th|7th|9th|11th|13th) of ART (?P<label>.+)`),
 			parse: func(m match, a *args) *stmtError {
 				if e := m.notes("note", a); e != nil {
 					return e
 				}
 				a.word = m.get("part")
+				if w, ok := map[string]string{"3rd": "third", "5th": "fifth", "7th": "seventh", "9th": "ninth", "11th": "eleventh", "13th": "thirteenth"}[a.word]; ok {
+					a.word = w
+				}
 				sym, err := chord.ParseLabel(m.group["label"])
 				if err != nil {
 					return m.fail("label", "%q is no chord label", m.group["label"])
@@ -389,16 +392,28 @@ func init() { // the checks refer to Forms by way of their messages
 		{
 			ID:       "outer motion",
 			Example:  "bars 5-8: melody and bass in contrary motion",
+			Wordings: []string{"the outer voices move in contrary motion", "bass and melody in parallel motion", "the outer voices are in similar motion", "melody and bass move in opposite directions", "the outer voices move apart"},
 			Asserts:  "whenever lowest and highest note both move they do so in that manner (parallel: keeping the interval's number); arguable if one of them waits in between",
-			patterns: pats(`ART (?:melody|tune|top line|bass|outer voices|outer lines)(?: and ART (?:bass|melody|tune|top line))? (?:(?:are|move|go|is) )?in (?P<kind>contrary|parallel|similar) motion`),
-			parse:    func(m match, a *args) *stmtError { a.word = m.get("kind"); return nil },
-			check:    (*Checker).contrary,
+			patterns: pats(`ART (?:melody|tune|top line|soprano|bass|outer voices|outer lines|outer parts|hands)(?: and ART (?:bass|melody|tune|top line|soprano))? (?:(?:are|move|go|is|run|proceed) )?in (?P<kind>contrary|parallel|similar|oblique) motion`,
+				`ART (?:melody|tune|top line|soprano|bass|outer voices|outer lines)(?: and ART (?:bass|melody|tune|top line|soprano))? (?:move|go|run) (?P<kind>in opposite directions|apart|together|in the same direction)`),
+			parse: func(m match, a *args) *stmtError {
+				a.word = m.get("kind")
+				switch a.word {
+				case "in opposite directions", "apart", "together":
+					a.word = "contrary"
+				case "in the same direction":
+					a.word = "similar"
+				}
+				return nil
+			},
+			check: (*Checker).contrary,
 		},
 		{
 			ID:       "louder",
 			Example:  "bars 5-8: gets louder",
+			Wordings: []string{"has a crescendo", "there is a diminuendo", "becomes softer", "gets quieter", "is a crescendo", "grows louder"},
 			Asserts:  "hairpins or marks written in the place lead that way and none leads the other; arguable if both do, or if only the texture grows or thins",
-			patterns: pats(`(?:gets|grows|becomes|gradually gets) (?P<dir>louder|softer|quieter)`, `(?:(?:has|there is) )?ART (?P<dir>crescendo|diminuendo|decrescendo)`),
+			patterns: pats(`(?:gets|grows|becomes|gradually gets|gets steadily|turns) (?P<dir>louder|softer|quieter)`, `(?:(?:has|there is|is|makes|contains) )?ART (?P<dir>crescendo|diminuendo|decrescendo)`),
 			parse: func(m match, a *args) *stmtError {
 				a.dir = -1
 				if d := m.get("dir"); d == "louder" || d == "crescendo" {
@@ -411,26 +426,35 @@ func init() { // the checks refer to Forms by way of their messages
 		{
 			ID:       "pedal",
 			Example:  "bars 5-8: pedal on E",
+			Wordings: []string{"is over a pedal on A", "there is a pedal point on E", "E is a pedal", "has an organ point on G", "stands over a dominant pedal", "the bass holds an E"},
 			Asserts:  "that note sounds on through the place while other notes move against it, in the bass; arguable if it is held in another part, is left for a moment, or nothing moves against it",
-			patterns: pats(`(?:(?:is|has|over|stands over) )?ART (?:pedal|pedal point|organ point)(?: note)? (?:on|of) ART NOTE`, `NOTE is ART (?:pedal|pedal point|pedal note)`),
-			parse:    func(m match, a *args) *stmtError { return m.notes("note", a) },
-			check:    (*Checker).pedal,
+			patterns: pats(`(?:(?:is|has|over|stands over|is over|lies over|there is|contains) )?(?:over )?ART (?:bass )?(?:pedal|pedal point|organ point)(?: note)? (?:on|of) ART NOTE`, `NOTE is ART (?:pedal|pedal point|pedal note)`,
+				`(?:(?:is|has|over|stands over|is over|lies over|there is) )?(?:over )?ART (?P<deg>dominant|tonic) (?:pedal|pedal point|organ point)(?: (?:in|of) KEY)?`, `(?:ART bass )?(?:holds|sustains|keeps) (?:ART )?NOTE(?: in the bass)?(?: throughout)?`),
+			parse: func(m match, a *args) *stmtError {
+				if a.word = m.get("deg"); a.word == "" {
+					return m.notes("note", a)
+				}
+				if m.group["key"] != "" {
+					return m.key("key", a)
+				}
+				return nil
+			},
+			check: (*Checker).pedal,
 		},
 		{
-			ID:      "relation",
-			Example: "bar 2, right hand: is bar 1 moved down a step",
-			Asserts: "note for note, in the same rhythm, the place is the other one: repeated, an octave away, or moved by that interval (step, third and so on without a quality may follow the scale); \"has the rhythm of\" asks the onsets alone; arguable if so by sound only, or with one exception in eight notes",
-			patterns: pats(`(?:is|repeats|copies) (?P<place>bars? .+?),? (?:(?:moved|transposed|shifted) )?(?P<dir>up|down) (?:by )?ART (?P<size>half step|semitone|whole tone|whole step|step|(?:(?:minor|major|perfect|augmented|diminished) )?(?:second|third|fourth|fifth|sixth|seventh|octave))`,
+			ID:       "relation",
+			Example:  "bar 2, right hand: is bar 1 moved down a step",
+			Wordings: []string{"repeats bar 1", "repeats bar 1 an octave lower", "is bar 1 transposed up a major second", "has the rhythm of bar 1", "is a copy of bar 1 up a third", "is bar 1 a step lower", "moves bar 1 up by a fourth"},
+			Asserts:  "note for note, in the same rhythm, the place is the other one: repeated, an octave away, or moved by that interval (step, third and so on without a quality may follow the scale); \"has the rhythm of\" asks the onsets alone; arguable if so by sound only, or with one exception in eight notes",
+			patterns: pats(`(?:is|repeats|copies|moves|transposes)(?: (?:ART )?copy of)? (?P<place>bars? .+?),? (?:(?:moved|transposed|shifted) )?(?P<dir>up|down) (?:by )?ART (?P<size>half step|semitone|whole tone|whole step|step|(?:(?:minor|major|perfect|augmented|diminished) )?(?:second|third|fourth|fifth|sixth|seventh|octave))`,
 				`(?:is|repeats|copies) (?P<place>bars? .+?),? (?:ART |by an )?octave (?P<oct>higher|lower|up|down)`,
-				`(?:is|repeats|copies) (?P<place>bars? .+?)(?P<again> again| exactly| literally)?`,
+				`(?:is|repeats|copies)(?: (?:ART )?copy of)? (?P<place>bars? .+?),? ART (?P<size>half step|semitone|whole tone|whole step|step|(?:(?:minor|major|perfect|augmented|diminished) )?(?:second|third|fourth|fifth|sixth|seventh)) (?P<dir>higher|lower)`,
+				`(?:is|repeats|copies)(?: (?:ART )?copy of)? (?P<place>bars? .+?)(?P<again> again| exactly| literally)?`,
 				`(?:has|keeps|repeats) ART (?P<rhythm>rhythm) of (?P<place>.+)`),
 			parse: func(m match, a *args) *stmtError {
-				pl, err := score.ParsePlace(m.group["place"])
-				if err != nil {
-					pe := err.(*score.PlaceError)
-					return &stmtError{offset: m.at["place"] + pe.Offset, msg: pe.Msg}
+				if e := m.place(a); e != nil {
+					return e
 				}
-				a.at, a.atCol = &pl, utf8.RuneCountInString(m.text[:m.at["place"]])
 				a.dir = 1
 				if d := m.get("dir") + m.get("oct"); d == "down" || d == "lower" {
 					a.dir = -1
@@ -469,25 +493,32 @@ func init() { // the checks refer to Forms by way of their messages
 			},
 			check: (*Checker).relation,
 		},
+	}
+}
+
+// chordForms are about one chord by name.
+func chordForms() []Form {
+	return []Form{
 		{
 			ID:       "chord",
 			Example:  "bar 2 beat 1: is an F# minor seventh chord",
+			Wordings: []string{"is F#m7", "is an F♯ minor-seventh chord", "is F# half diminished", "is E dom7", "is heard as A major", "is B♭ major in first inversion", "spells an E major chord", "is a French sixth on Ab", "is Am with C in the bass", "is C major over E", "outlines a D minor triad", "sounds like Cmaj7"},
 			Asserts:  "the notes of the place are that chord, in any octave and inversion (if it names a bass or an inversion: that one), with nothing foreign and nothing missing but what players leave out; in a longer place foreign notes may pass if they take no more than a quarter of the sound; arguable if so by sound only, if the first reading is another chord, or if the chord is there with one note more",
-			patterns: pats(`(?:is|are|makes|forms|is heard as) (?P<label>.+)`),
+			patterns: pats(`(?:is heard as|is understood as|can be read as|is read as|sounds like|sounds as|is|are|makes|forms|spells|outlines|sounds) (?P<label>.+)`),
 			parse: func(m match, a *args) *stmtError {
 				label := m.group["label"]
-				trimmed := strings.TrimSuffix(label, ".")
+				trimmed := withBass.ReplaceAllString(strings.TrimSuffix(label, "."), "$1/$2")
 				sym, err := chord.ParseLabel(trimmed)
 				if err != nil {
 					var le *chord.LabelError
 					if !errors.As(err, &le) {
-						return m.fail("label", "%v", err)
+						return &stmtError{offset: m.at["label"], msg: err.Error(), soft: true}
 					}
 					at := min(le.Offset, len(trimmed))
 					if space := strings.LastIndexByte(trimmed[:at], ' '); space >= 0 { // point to the word, not into it
 						at = space + 1
 					}
-					e := &stmtError{offset: m.at["label"] + at, msg: fmt.Sprintf("%q is no chord: %s", trimmed, le.Why), nearest: nearest(m.text)}
+					e := &stmtError{offset: m.at["label"] + at, msg: fmt.Sprintf("%q is no chord: %s", trimmed, le.Why), nearest: nearest(m.text), soft: true, weak: at == 0}
 					if le.Nearest != "" {
 						e.nearest = append([]string{strconv.Quote("is " + le.Nearest)}, e.nearest...)
 					}
@@ -501,6 +532,9 @@ func init() { // the checks refer to Forms by way of their messages
 	}
 }
 
+// withBass finds a chord whose bass is told in a clause.
+var withBass = regexp.MustCompile(`(?i)^(.+?),? (?:with|over) (?:a |an |the )?([A-G][#b]{0,2}) in (?:the |its )?bass$`)
+
 // get returns a group in lower case with white space made single.
 func (m match) get(name string) string {
 	return strings.Join(strings.Fields(strings.ToLower(m.group[name])), " ")
@@ -508,6 +542,42 @@ func (m match) get(name string) string {
 
 func (m match) fail(group, format string, a ...any) *stmtError {
 	return &stmtError{offset: m.at[group], msg: fmt.Sprintf(format, a...)}
+}
+
+// place reads the second place of a statement.
+func (m match) place(a *args) *stmtError {
+	pl, err := score.ParsePlace(m.group["place"])
+	if err != nil {
+		pe := err.(*score.PlaceError)
+		return &stmtError{offset: m.at["place"] + pe.Offset, msg: pe.Msg}
+	}
+	a.at, a.atByte = &pl, m.phrase.written(m.at["place"])
+	return nil
+}
+
+// key reads a key of a group. A letter alone is a major key, in lower case a minor one.
+func (m match) key(group string, a *args) *stmtError {
+	k, err := key.Parse(strings.ReplaceAll(m.group[group], "-", " "))
+	if err != nil {
+		return m.fail(group, "%q is no key; want, for instance, \"A major\"", m.group[group])
+	}
+	a.keys = append(a.keys, k)
+	return nil
+}
+
+// sub reads a statement that begins at a group, with words put before it.
+func (m match) sub(group, before string, a *args) *stmtError {
+	at := m.at[group]
+	p := m.phrase.join(0, 0, before, at)
+	f, b, e := understand(p, 1)
+	if f == nil {
+		if e == nil || e.weak {
+			e = &stmtError{offset: m.phrase.written(at), placed: true, msg: fmt.Sprintf("%q is not understood", m.text[at:]), nearest: nearest(p.text), soft: true}
+		}
+		return e
+	}
+	a.subs = append(a.subs, sub{f, b, p.text})
+	return nil
 }
 
 // note reads one note name of a group.
@@ -555,40 +625,6 @@ func parseNote(s string) (noteRef, error) {
 	}
 	p, err := pitch.Parse(s)
 	return noteRef{class: p.Class(), pitch: p, octave: true}, err
-}
-
-// numberWord reads a number in figures or words up to twelve; 0 if it is neither.
-func numberWord(s string) int {
-	if i := slices.Index([]string{"zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"}, s); i > 0 {
-		return i
-	}
-	n, _ := strconv.Atoi(s)
-	return n
-}
-
-// parseStatement finds the form of a statement.
-func parseStatement(s string) (*Form, args, *stmtError) {
-	for i := range forms {
-		f := &forms[i]
-		for _, re := range f.patterns {
-			loc := re.FindStringSubmatchIndex(s)
-			if loc == nil {
-				continue
-			}
-			m := match{s, map[string]string{}, map[string]int{}}
-			for g, name := range re.SubexpNames() {
-				if name != "" && loc[2*g] >= 0 {
-					m.group[name], m.at[name] = s[loc[2*g]:loc[2*g+1]], loc[2*g]
-				}
-			}
-			var a args
-			if err := f.parse(m, &a); err != nil {
-				return nil, a, err
-			}
-			return f, a, nil
-		}
-	}
-	return nil, args{}, &stmtError{msg: fmt.Sprintf("statement %q is not understood", s), nearest: nearest(s)}
 }
 
 // statement returns the statement part of a form's example.

@@ -15,12 +15,42 @@ import (
 type stop struct {
 	at    score.Time
 	notes []score.Note
+	label string // as read in context; "" for a chord struck together
 }
 
-// chords returns the chords of a region: its sonorities of three pitch classes or more, one that only repeats or revoices
-// the one before counted with it. If every sonority is thinner, the chords are those of the beats, broken chords taken
-// together.
+// chords returns the chords of a region. Where it goes in chords they are its sonorities of three pitch classes or more, one that
+// only repeats or revoices the one before counted with it; else the spans that the harmony is read in. A place where nothing is
+// read is taken beat by beat, broken chords together.
 func (k *Checker) chords(r score.Region) []stop {
+	if out := k.blocks(r); out != nil {
+		return out
+	}
+	if r.Layer == score.Whole || r.Layer == score.LeftHand || r.Layer == score.RightHand {
+		h := k.harmony(r.Layer)
+		first, end := h.Overlapping(r.From, r.To)
+		var out []stop
+		for i := first; i < end; i++ {
+			c, ok := h.Chord(i)
+			if !ok || len(out) > 0 && out[len(out)-1].label == c.String() {
+				continue
+			}
+			s := h.Spans[i].Span
+			var notes []score.Note
+			for _, x := range score.Slices(h.Music.Sounding, s.From.Max(r.From), s.To.Min(r.To)) {
+				notes = append(notes, x.Notes...)
+			}
+			if pcCount(notes) >= 3 {
+				out = append(out, stop{s.From.Max(r.From), distinct(notes), c.String()})
+			}
+		}
+		if len(out) > 0 {
+			return out
+		}
+	}
+	return k.sonorities(r)
+}
+
+func (k *Checker) sonorities(r score.Region) []stop {
 	var out []stop
 	add := func(at score.Time, notes []score.Note) {
 		notes = distinct(notes)
@@ -30,7 +60,7 @@ func (k *Checker) chords(r score.Region) []stop {
 		if n := len(out); n > 0 && sameContent(out[n-1].notes, notes) {
 			return
 		}
-		out = append(out, stop{at, notes})
+		out = append(out, stop{at, notes, ""})
 	}
 	all := score.Slices(k.sounding, r.From, r.To)
 	for _, s := range all {
@@ -100,9 +130,26 @@ func parseSort(s string) (chordSort, bool) {
 	return chordSort{}, false
 }
 
+// readings returns what a chord may be, the best first: of one read in context that reading, then what its notes say.
+func (s stop) readings() []chord.Reading {
+	rs := chord.Name(pitches(s.notes))
+	if s.label == "" {
+		return rs
+	}
+	sym, err := chord.ParseLabel(s.label)
+	if err != nil {
+		return rs
+	}
+	q := sym.Type.Name()
+	if sym.Type.Family == "triad" {
+		q += " triad"
+	}
+	return append([]chord.Reading{{Label: s.label, Type: sym.Type.ID, Rooted: true, Root: sym.Root, Quality: q}}, rs...)
+}
+
 // fits reports how a chord is of a sort: by its first reading, or by a lower one.
-func (c chordSort) fits(notes []score.Note) (first, lower bool, got chord.Reading) {
-	for i, r := range chord.Name(pitches(notes)) {
+func (c chordSort) fits(s stop) (first, lower bool, got chord.Reading) {
+	for i, r := range s.readings() {
 		if i == 0 {
 			got = r
 		}
@@ -136,7 +183,7 @@ func (k *Checker) quantified(r score.Region, a args) (Result, error) {
 	var labels, off, maybe []string
 	fit, low := 0, 0
 	for _, s := range stops {
-		first, lower, got := a.sort.fits(s.notes)
+		first, lower, got := a.sort.fits(s)
 		labels = append(labels, got.Label)
 		res.Evidence = append(res.Evidence, s.notes...)
 		switch {
@@ -203,7 +250,7 @@ func (k *Checker) qualitiesRepeat(r score.Region, a args) (Result, error) {
 	var got []chord.Reading
 	var labels, words []string
 	for _, s := range stops {
-		rd := chord.Name(pitches(s.notes))[0]
+		rd := s.readings()[0]
 		got = append(got, rd)
 		labels = append(labels, rd.Label)
 		words = append(words, rd.Quality)
@@ -220,7 +267,7 @@ func (k *Checker) qualitiesRepeat(r score.Region, a args) (Result, error) {
 	broken, lower := -1, -1
 	for i := range got {
 		if len(a.sorts) > 0 {
-			first, low, _ := a.sorts[i%n].fits(stops[i].notes)
+			first, low, _ := a.sorts[i%n].fits(stops[i])
 			if !first && low && lower < 0 {
 				lower = i
 			}
@@ -268,7 +315,10 @@ func (k *Checker) missing(r score.Region, a args) (Result, error) {
 	if len(son.notes) == 0 {
 		return nothing(k, r), nil
 	}
-	steps := map[string]int{"third": 2, "fifth": 4, "seventh": 6, "ninth": 1}[a.word]
+	steps := map[string]int{"root": 0, "third": 2, "fifth": 4, "seventh": 6, "ninth": 1}[a.word]
+	if res, ok := k.missingInContext(r, son, steps, a.word); ok {
+		return res, nil
+	}
 	res := Result{Evidence: son.notes}
 	has := func(root pitch.Class) (score.Note, bool) {
 		for _, n := range son.notes {
@@ -526,10 +576,19 @@ func (k *Checker) density(r score.Region) (from, to int) {
 
 // pedal checks "pedal on E".
 func (k *Checker) pedal(r score.Region, a args) (Result, error) {
-	want := a.notes[0]
 	all := score.Slices(k.sounding, r.From, r.To)
 	if len(all) == 0 {
 		return nothing(k, r), nil
+	}
+	var want noteRef
+	if len(a.notes) > 0 {
+		want = a.notes[0]
+	} else {
+		home, ok := k.keyAt(r, a)
+		if !ok {
+			return Result{Verdict: Fails, Evidence: all[0].Notes, Because: "no key is to be found there", Instead: "name the note of the pedal"}, nil
+		}
+		want.class = home.Class(map[string]int{"tonic": 1, "dominant": 5}[a.word], 0)
 	}
 	var off []string
 	var res Result

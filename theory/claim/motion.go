@@ -529,6 +529,15 @@ func (k *Checker) twoLines(r score.Region, a args) (Result, error) {
 			res.Instead = "splits into two stepwise lines"
 		}
 	}
+	// Would the same notes in another order split as well?
+	if c := line.TwoLines(l); !c.Two && res.Verdict != Fails {
+		res.Because += "; " + c.Why
+		if len(l) < 8 && res.Verdict == Holds {
+			res.Verdict, res.Instead = Arguable, "too short a line to tell two lines from chance"
+		} else {
+			res.Verdict, res.Instead = Fails, "one line"
+		}
+	}
 	return res, nil
 }
 
