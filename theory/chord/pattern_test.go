@@ -3,6 +3,7 @@ package chord
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
