@@ -38,6 +38,8 @@ type engine struct {
 	sounding []*slot
 	free     []*slot
 	buses    []bus
+	room     *room     // nil for none
+	fade     []float64 // the last frames are multiplied by it, read backwards
 	parts    []Partial
 	tmp      [blockFrames]float64
 	left     [blockFrames]float64
@@ -133,6 +135,10 @@ func newEngine(notes []Note, o Options) (*engine, error) {
 	if !sorted {
 		slices.SortStableFunc(e.notes, func(a, b scheduled) int { return int(a.start - b.start) })
 	}
+	if o.Room {
+		e.room, e.fade = newRoom(o.Rate), raisedCosine(o.Rate.N(roomFade))
+		e.frames += o.Rate.N(roomTail)
+	}
 	// As many slots as notes sound within one stretch of eight blocks: a few more than needed, counted in less time.
 	const stretch = 8 * blockFrames
 	change := make([]int32, e.frames/stretch+3)
@@ -194,6 +200,18 @@ func (e *engine) block() error {
 		b.used = false
 		mix(&e.left, &e.right, &b.acc, b.gainL, b.gainR)
 		clear(b.acc[:])
+	}
+	if e.room != nil {
+		e.room.add(&e.left, &e.right)
+		for i := max(e.frames-len(e.fade)-e.pos, 0); i < min(e.frames-e.pos, blockFrames); i++ {
+			f := e.fade[e.frames-1-e.pos-i]
+			e.left[i] *= f
+			e.right[i] *= f
+		}
+		if over := e.frames - e.pos; over < blockFrames {
+			clear(e.left[max(over, 0):])
+			clear(e.right[max(over, 0):])
+		}
 	}
 	e.pos += blockFrames
 	return nil
@@ -538,6 +556,9 @@ func (e *engine) estimate(level LUFS) float64 {
 	gain, err := gainFor(blocks, level)
 	if err != nil {
 		return 1e-3 // nothing is to be heard, and nothing is
+	}
+	if e.room != nil {
+		gain /= math.Sqrt(1 + roomEnergy)
 	}
 	return gain
 }

@@ -217,13 +217,13 @@ func TestStreamError(t *testing.T) {
 	}
 }
 
+// BenchmarkStream: the first block of sound, however long the music; a block after it, which allocates nothing; all of it.
 func BenchmarkStream(b *testing.B) {
-	for _, bars := range []int{100, 800} {
+	buf := make([]float32, 2*blockFrames)
+	for _, bars := range []int{4, 100, 800} { // the last one is nearly as long as can be, 27 min
 		notes := piece(bars)
 		b.Run(fmt.Sprintf("first-block/%d-bars", bars), func(b *testing.B) {
-			b.ReportAllocs()
-			buf := make([]float32, 2*blockFrames)
-			for b.Loop() {
+			measured(b, 0, func() {
 				s, err := NewStream(notes, Options{})
 				if err == nil {
 					_, err = s.Read(buf)
@@ -231,31 +231,44 @@ func BenchmarkStream(b *testing.B) {
 				if err != nil {
 					b.Fatal(err)
 				}
-			}
+			})
 		})
 	}
 	notes := piece(100)
-	b.Run("whole/100-bars", func(b *testing.B) {
-		b.ReportAllocs()
-		buf := make([]float32, 2*blockFrames)
-		for b.Loop() {
-			s, err := NewStream(notes, Options{})
-			for err == nil {
-				_, err = s.Read(buf)
-			}
-			if err != io.EOF {
-				b.Fatal(err)
-			}
+	for _, o := range []Options{{}, {Room: true}} {
+		name := "dry"
+		if o.Room {
+			name = "room"
 		}
-		realtime(b, 200*time.Second)
-	})
-	b.Run("Render/100-bars", func(b *testing.B) {
-		b.ReportAllocs()
-		for b.Loop() {
-			if _, err := Render(notes, Options{}); err != nil {
-				b.Fatal(err)
-			}
-		}
-		realtime(b, 200*time.Second)
-	})
+		b.Run("block/"+name, func(b *testing.B) {
+			s := stream(b, notes, o)
+			measured(b, DefaultRate.D(blockFrames), func() {
+				if _, err := s.Read(buf); err == io.EOF {
+					b.StopTimer()
+					s = stream(b, notes, o)
+					b.StartTimer()
+				} else if err != nil {
+					b.Fatal(err)
+				}
+			})
+		})
+		b.Run("whole/100-bars/"+name, func(b *testing.B) {
+			measured(b, 200*time.Second, func() {
+				s, err := NewStream(notes, o)
+				for err == nil {
+					_, err = s.Read(buf)
+				}
+				if err != io.EOF {
+					b.Fatal(err)
+				}
+			})
+		})
+		b.Run("Render/100-bars/"+name, func(b *testing.B) {
+			measured(b, 200*time.Second, func() {
+				if _, err := Render(notes, o); err != nil {
+					b.Fatal(err)
+				}
+			})
+		})
+	}
 }

@@ -119,6 +119,7 @@ type Options struct {
 	Voice Voice         // the zero value means Struck
 	Level LUFS          // loudness of the whole clip, MinLevel to MaxLevel; 0 means DefaultLevel
 	Tail  time.Duration // silence after the last note has died, 0 or more
+	Room  bool          // a short room around the sound, which then lasts half a second longer
 }
 
 func (o Options) filled() (Options, error) {
@@ -144,7 +145,7 @@ func (o Options) filled() (Options, error) {
 }
 
 // Render plays notes into a new clip, from time 0 to the end of the last note's release and opts.Tail more: its length is
-// opts.Rate.N of each of the last key's Start + Length, its voice's Release, and Tail, added. The clip is brought to
+// opts.Rate.N of each of the last key's Start + Length, its voice's Release, half a second if there is a Room, and Tail, added. The clip is brought to
 // opts.Level; if that would lift a sample above [Ceiling] or the true peak above [TruePeakCeiling], the whole clip is left
 // lower and [Clip.Held] says by how much.
 //

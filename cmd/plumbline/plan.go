@@ -180,9 +180,12 @@ func planOf(stretches []stretch, l listening) (*plan, error) {
 	single := len(stretches) == 1 && len(l.compare) == 0
 	for round := range max(l.loop, 1) {
 		for i, s := range stretches {
-			notes := slices.DeleteFunc(slices.Clone(s.notes), func(n score.Note) bool { return named(l.without, n.Pitch) })
+			notes := s.notes
+			if len(l.without) > 0 {
+				notes = slices.DeleteFunc(slices.Clone(notes), func(n score.Note) bool { return named(l.without, n.Pitch) })
+			}
 			out.place(s.what, s.p, notes, s.r, l, single || round == 0 && i == 0)
-			if slices.ContainsFunc(notes, func(n score.Note) bool { return named(l.compare, n.Pitch) }) {
+			if len(l.compare) > 0 && slices.ContainsFunc(notes, func(n score.Note) bool { return named(l.compare, n.Pitch) }) {
 				rest := slices.DeleteFunc(slices.Clone(notes), func(n score.Note) bool { return named(l.compare, n.Pitch) })
 				out.place(s.what+", without "+joinNames(l.compare), s.p, rest, s.r, l, false)
 			}
@@ -191,7 +194,9 @@ func planOf(stretches []stretch, l listening) (*plan, error) {
 	if len(out.notes) == 0 || !slices.ContainsFunc(out.parts, func(p planPart) bool { return p.what != countInPart }) {
 		return nil, errSilent
 	}
-	slices.SortStableFunc(out.notes, func(a, b synth.Note) int { return cmp.Compare(a.Start, b.Start) })
+	if sooner := func(a, b synth.Note) int { return cmp.Compare(a.Start, b.Start) }; !slices.IsSortedFunc(out.notes, sooner) {
+		slices.SortStableFunc(out.notes, sooner)
+	}
 	return out, nil
 }
 
@@ -236,7 +241,11 @@ func (out *plan) place(what string, p *score.Passage, notes []score.Note, r scor
 		add[i].Start += at
 	}
 	out.parts = append(out.parts, planPart{what, at})
-	out.notes = append(out.notes, add...)
+	if len(out.notes) == 0 {
+		out.notes = add
+	} else {
+		out.notes = append(out.notes, add...)
+	}
 	out.length = at + length
 }
 
@@ -341,6 +350,9 @@ func layerNotes(sounding []score.Note, r score.Region) []score.Note {
 
 // playedNotes is layerNotes for playing: a grace note that ends a note belongs to the place of that note.
 func playedNotes(sounding []score.Note, r score.Region) []score.Note {
+	if n := len(sounding); n > 0 && r.Layer == score.Whole && !sounding[0].Onset.Less(r.From) && sounding[n-1].Onset.Less(r.To) && !sounding[0].After {
+		return sounding // all of it
+	}
 	notes := slices.DeleteFunc(slices.Clone(layerNotes(sounding, r)), func(n score.Note) bool { return n.After && n.Onset == r.From })
 	if r.Layer == score.Whole || r.Layer == score.LeftHand || r.Layer == score.RightHand {
 		for _, n := range sounding {

@@ -38,10 +38,16 @@ const (
 type playing struct {
 	p      *score.Passage
 	tempos []tempoPoint
-	levels map[score.Hand][]levelPoint
+	left   []levelPoint
+	right  []levelPoint
 	hits   []score.Dynamic // of accentMarks, by time
 	feet   []score.Pedal   // of the damper pedal
 	lifts  []score.Time    // for each of feet: when it or the next after it lifts the pedal
+
+	lastAt   score.Time // of the strengths below, for chords
+	last     [2]float64 // by hand; 0 if not known
+	lastWhen score.Time
+	lastSecs float64 // of lastWhen
 }
 
 type tempoPoint struct {
@@ -57,7 +63,7 @@ type levelPoint struct {
 }
 
 func newPlaying(p *score.Passage) *playing {
-	y := &playing{p: p, levels: map[score.Hand][]levelPoint{}}
+	y := &playing{p: p}
 	last := tempoPoint{quarter: 60 / score.DefaultTempo}
 	y.tempos = append(y.tempos, last)
 	for _, t := range p.Tempos {
@@ -66,9 +72,7 @@ func newPlaying(p *score.Passage) *playing {
 			y.tempos = append(y.tempos, last)
 		}
 	}
-	for _, h := range []score.Hand{score.Left, score.Right} {
-		y.levels[h] = levels(p, h)
-	}
+	y.left, y.right = levels(p, score.Left), levels(p, score.Right)
 	for _, d := range p.Dynamics {
 		if _, ok := accentMarks[d.Text]; ok {
 			y.hits = append(y.hits, d)
@@ -92,9 +96,13 @@ func newPlaying(p *score.Passage) *playing {
 
 // seconds is the time from the start of the passage, as [score.Passage.Seconds] has it.
 func (y *playing) seconds(t score.Time) float64 {
+	if t == y.lastWhen {
+		return y.lastSecs
+	}
 	i := sort.Search(len(y.tempos), func(i int) bool { return i > 0 && !y.tempos[i].at.Less(t) }) - 1
 	c := y.tempos[max(i, 0)]
-	return c.seconds + t.Sub(c.at).Float()*c.quarter
+	y.lastWhen, y.lastSecs = t, c.seconds+t.Sub(c.at).Float()*c.quarter
+	return y.lastSecs
 }
 
 // levels works out the course of a hand's dynamics. A mark holds until the next one. A hairpin, or a cresc. or dim. whose end
@@ -158,8 +166,17 @@ func (l levelPoint) strength(t score.Time) float64 {
 
 // strength returns how strongly a hand strikes at t: by the dynamics, an accent there, and the place in the bar.
 func (y *playing) strength(t score.Time, h score.Hand) float64 {
+	side, ls := 0, y.left
+	if h == score.Right {
+		side, ls = 1, y.right
+	}
+	if t != y.lastAt {
+		y.lastAt, y.last = t, [2]float64{}
+	}
+	if s := y.last[side]; s > 0 {
+		return s
+	}
 	s := plainStrength
-	ls := y.levels[h]
 	if i := sort.Search(len(ls), func(i int) bool { return t.Less(ls[i].at) }); i > 0 {
 		s = ls[i-1].strength(t)
 	}
@@ -169,7 +186,8 @@ func (y *playing) strength(t score.Time, h score.Hand) float64 {
 			break
 		}
 	}
-	return min(s*y.stress(t), 1)
+	y.last[side] = min(s*y.stress(t), 1)
+	return y.last[side]
 }
 
 // stress returns the part of the strength that comes from the place in the bar.
@@ -241,8 +259,8 @@ func passageNotes(p *score.Passage, notes []score.Note, from, to score.Time, l l
 	}
 	graces, lead := gracesOf(notes, from, when, l)
 	out = make([]synth.Note, 0, len(notes))
-	keys := map[int]int{} // by MIDI number: 1 + the index in out of the last note on it
-	press := func(n score.Note, start, end time.Duration) {
+	var keys [128]int // by MIDI number: 1 + the index in out of the last note on it
+	press := func(n *score.Note, start, end time.Duration) {
 		s := synth.Note{Freq: l.tuning.Freq(n.Pitch.MIDI()), Start: lead + start, Length: max(end-start, shortest),
 			Strength: y.strength(n.Onset, n.Hand), Pan: pan(n.Hand)}
 		if len(l.stress) > 0 {
@@ -254,6 +272,10 @@ func passageNotes(p *score.Passage, notes []score.Note, from, to score.Time, l l
 		}
 		s.Strength = min(s.Strength, 1)
 		k := n.Pitch.MIDI()
+		if k < 0 || k >= len(keys) { // on no keyboard
+			out = append(out, s)
+			return
+		}
 		if i := keys[k]; i > 0 {
 			before := &out[i-1]
 			if before.Start == s.Start { // one key, struck once
@@ -269,11 +291,12 @@ func passageNotes(p *score.Passage, notes []score.Note, from, to score.Time, l l
 	}
 	// Notes and grace notes in the order they sound, so that a key finds what it was struck for before.
 	type event struct {
-		n          score.Note
+		n          *score.Note
 		start, end time.Duration
 	}
 	events := make([]event, 0, len(notes))
-	for i, n := range notes {
+	for i := range notes {
+		n := &notes[i]
 		if n.Grace != score.NoGrace {
 			g := graces.at[i]
 			events = append(events, event{n, g.start, g.end})
@@ -288,14 +311,16 @@ func passageNotes(p *score.Passage, notes []score.Note, from, to score.Time, l l
 			continue
 		}
 		s, e := when(start), when(end)-letGo
-		if end == n.End() { // not held by the pedal: grace notes after it take their time from it
+		if len(graces.before) > 0 && end == n.End() { // not held by the pedal: grace notes after it take their time from it
 			if room, ok := graces.before[voiceAt{n.Hand, n.Voice, end}]; ok {
 				e = min(e, when(end)-room)
 			}
 		}
 		events = append(events, event{n, s, e})
 	}
-	slices.SortStableFunc(events, func(a, b event) int { return cmp.Compare(a.start, b.start) })
+	if sooner := func(a, b event) int { return cmp.Compare(a.start, b.start) }; !slices.IsSortedFunc(events, sooner) {
+		slices.SortStableFunc(events, sooner)
+	}
 	for _, e := range events {
 		press(e.n, e.start, e.end)
 	}
@@ -317,6 +342,9 @@ type graceTimes struct {
 // one begins.
 func gracesOf(notes []score.Note, from score.Time, when func(score.Time) time.Duration, l listening) (g graceTimes, lead time.Duration) {
 	g = graceTimes{map[int]struct{ start, end time.Duration }{}, map[voiceAt]time.Duration{}}
+	if !slices.ContainsFunc(notes, func(n score.Note) bool { return n.Grace != score.NoGrace }) {
+		return g, 0
+	}
 	groups := map[voiceAt][]int{}
 	onsets := map[voiceAt][]score.Time{} // of the notes of a voice, at being zero
 	for i, n := range notes {

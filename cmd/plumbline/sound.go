@@ -41,6 +41,7 @@ type soundFlags struct {
 	bits   int
 	float  bool
 	mono   bool
+	room   bool
 	level  float64
 	a4     float64
 	voice  string
@@ -64,11 +65,12 @@ func (s *soundFlags) add(cmd *cobra.Command) {
 	f.Float64Var(&s.level, "level", float64(synth.DefaultLevel), fmt.Sprintf("loudness in LUFS, %g to %g", float64(synth.MinLevel), float64(synth.MaxLevel)))
 	f.Float64Var(&s.a4, "a4", float64(pitch.A440), "frequency of A4 in Hz")
 	f.StringVar(&s.voice, "voice", synth.Struck.Name, "the sound: "+strings.Join(voices, ", "))
+	f.BoolVar(&s.room, "room", false, "let it sound in a small room")
 	f.StringVar(&s.tuning, "tuning", synth.Equal.String(), strings.Join(tunings, ", ")+"; all but the first take a tonic, as in \"just on A\"")
 }
 
 func (s soundFlags) options() (synth.Options, error) {
-	o := synth.Options{Level: synth.LUFS(s.level)}
+	o := synth.Options{Level: synth.LUFS(s.level), Room: s.room}
 	if err := synth.CheckLevel(o.Level); err != nil {
 		return o, fmt.Errorf("--level: %w", err)
 	}

@@ -1,0 +1,9 @@
+//go:build !unix
+
+package synth
+
+import "time"
+
+var processStart = time.Now()
+
+func cpuTime() time.Duration { return time.Since(processStart) }
