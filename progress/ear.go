@@ -78,7 +78,7 @@ func (s *Store) BeginTry(ctx context.Context, c ClaimID, seed uint64, at time.Ti
 			return err
 		}
 		_, err := tx.ExecContext(ctx, `INSERT INTO ear_try (uid, claim_id, learner_id, seed, began_at, verdict)
-			SELECT ?, id, ?, ?, ?, '' FROM ear_claim WHERE key = ?`, id, defaultLearner, int64(seed), at.UnixMilli(), c.Key)
+			SELECT ?, id, ?, ?, ?, '' FROM ear_claim WHERE key = ?`, id, s.learner, int64(seed), at.UnixMilli(), c.Key)
 		return err
 	})
 	if err != nil {
@@ -155,7 +155,7 @@ func (s *Store) EarClaims(ctx context.Context, keys ...string) ([]EarClaim, erro
 			sum(a.correct), count(*) - sum(a.correct)
 		FROM ear_try t JOIN ear_claim c ON c.id = t.claim_id JOIN ear_answer a ON a.try_id = t.id
 		WHERE t.learner_id = ? AND (? = 0 OR c.key IN (SELECT value FROM json_each(?)))
-		GROUP BY t.id ORDER BY c.id, t.began_at, t.id`, defaultLearner, len(keys), string(want))
+		GROUP BY t.id ORDER BY c.id, t.began_at, t.id`, s.learner, len(keys), string(want))
 	if err != nil {
 		return nil, explain(s.path, "reading", err)
 	}

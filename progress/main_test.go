@@ -19,7 +19,11 @@ func TestMain(m *testing.M) {
 	if job := strings.Split(os.Getenv(childEnv), "\t"); len(job) > 1 {
 		os.Exit(child(job))
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	if millionDir != "" {
+		os.RemoveAll(millionDir)
+	}
+	os.Exit(code)
 }
 
 // child opens a database. For "record" it then records answers for ever, each acknowledged by a line with its ID after

@@ -47,16 +47,22 @@ const applicationID = 0x706c6d62
 // busyTimeout is how long a writer waits for another one.
 const busyTimeout = 5 * time.Second
 
-// defaultLearner is the row made by the first migration.
+// defaultLearner is the row made by the first migration: whoever sits at this machine, whose name is empty.
 const defaultLearner = 1
 
 // Store is an open database. Its methods may be called from several goroutines at once.
 type Store struct {
 	path    string
 	db      *sql.DB
+	learner int64         // whose answers are written and read; see As
 	writing chan struct{} // holds one token while a write is under way: in turn here is cheaper and fairer than SQLite's polling
-	close   sync.Once
-	closed  error
+	end     *ending
+}
+
+// An ending happens once, whichever view of the database is closed first.
+type ending struct {
+	once sync.Once
+	err  error
 }
 
 // Open opens the database at path, making the file and its folder (for the owner only) if they are not there, and brings
@@ -87,7 +93,7 @@ func open(ctx context.Context, path string, all []migration) (*Store, error) {
 	db := sql.OpenDB(&connector{dsn: dsn(abs)})
 	db.SetMaxOpenConns(4)
 	db.SetMaxIdleConns(4)
-	s := &Store{path: abs, db: db, writing: make(chan struct{}, 1)}
+	s := &Store{path: abs, db: db, learner: defaultLearner, writing: make(chan struct{}, 1), end: new(ending)}
 	if err := s.connect(ctx); err != nil {
 		db.Close()
 		return nil, explain(abs, "opening", err)
@@ -118,14 +124,14 @@ func (s *Store) connect(ctx context.Context) error {
 // Close moves what is in the write-ahead log into the database file, as far as other programs' readers allow, and closes
 // it. Nothing depends on it for safety: a log left behind is taken up by the next Open. Closing again is harmless.
 func (s *Store) Close() error {
-	s.close.Do(func() {
+	s.end.once.Do(func() {
 		var busy, logged, moved int
 		err := s.db.QueryRowContext(context.Background(), "PRAGMA wal_checkpoint(PASSIVE)").Scan(&busy, &logged, &moved)
 		if err = errors.Join(err, s.db.Close()); err != nil {
-			s.closed = explain(s.path, "closing", err)
+			s.end.err = explain(s.path, "closing", err)
 		}
 	})
-	return s.closed
+	return s.end.err
 }
 
 // settings are the PRAGMAs that every connection must have, as they read back.

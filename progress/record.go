@@ -41,20 +41,23 @@ type SessionInfo struct {
 
 // Answer is one question and what came of it.
 type Answer struct {
-	ID       string          // optional; unique across machines. Give one (see NewID) to be able to try again safely
-	Session  SessionID       //
-	Number   int             // of the question within the session, from 1
-	Question string          // optional: the drill's own name for the question
-	Kind     string          // of drill
-	Mode     Mode            //
-	Expected string          // the label that is right
-	Given    string          // the label that was said; empty: gave up
-	Correct  bool            // the grader's word; Given may differ from Expected and be right, as a synonym is
-	Took     time.Duration   // thinking time, kept to the millisecond; 0 or more
-	Replays  int             // 0 or more
-	Asked    time.Time       // when the question was put
-	Answered time.Time       //
-	Detail   json.RawMessage // optional: a JSON value, e.g. the notes that sounded
+	ID       string        // optional; unique across machines. Give one (see NewID) to be able to try again safely
+	Session  SessionID     //
+	Number   int           // of the question within the session, from 1
+	Question string        // optional: the drill's own name for the question
+	Kind     string        // of drill
+	Mode     Mode          //
+	Expected string        // the label that is right
+	Given    string        // the label that was said; empty: gave up
+	Correct  bool          // the grader's word; Given may differ from Expected and be right, as a synonym is
+	Took     time.Duration // thinking time, kept to the millisecond; 0 or more
+	Replays  int           // 0 or more
+	Asked    time.Time     // when the question was put
+	Answered time.Time     //
+	// Condition tells under what circumstances it was asked, as text that means something to the caller; optional. Answers
+	// are counted by it, so it should take few values (hundreds).
+	Condition string
+	Detail    json.RawMessage // optional: a JSON value, e.g. the notes that sounded
 }
 
 // NewID returns a new name for an answer or session, unique across machines: a version 7 UUID (RFC 9562, section 5.7),
@@ -94,7 +97,7 @@ func (s *Store) Begin(ctx context.Context, in SessionInfo) (SessionID, error) {
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO session (uid, learner_id, kind, mode, seed, source, settings, started_at)
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
-			string(in.ID), defaultLearner, in.Kind, string(in.Mode), int64(in.Seed), in.Source, settings, in.Started.UnixMilli())
+			string(in.ID), s.learner, in.Kind, string(in.Mode), int64(in.Seed), in.Source, settings, in.Started.UnixMilli())
 		return err
 	})
 	if err != nil {
@@ -161,12 +164,18 @@ func (s *Store) Record(ctx context.Context, a Answer) error {
 				return err
 			}
 		}
+		if a.Condition != "" {
+			if _, err := tx.ExecContext(ctx, "INSERT INTO condition (text) VALUES (?) ON CONFLICT DO NOTHING", a.Condition); err != nil {
+				return err
+			}
+		}
 		res, err := tx.ExecContext(ctx, `INSERT INTO answer (uid, session_id, learner_id, number, question, mode, label_id, given_id,
-				correct, answer_ms, replays, asked_at, answered_at, detail)
+				correct, answer_ms, replays, asked_at, answered_at, detail, condition_id)
 			SELECT ?, id, learner_id, ?, ?, ?, (SELECT id FROM label WHERE kind = ? AND text = ?), (SELECT id FROM label WHERE kind = ? AND text = ?),
-				?, ?, ?, ?, ?, ? FROM session WHERE uid = ?`,
+				?, ?, ?, ?, ?, ?, (SELECT id FROM condition WHERE text = ?) FROM session WHERE uid = ?`,
 			a.ID, a.Number, a.Question, string(a.Mode), a.Kind, a.Expected, a.Kind, given,
-			a.Correct, a.Took.Round(time.Millisecond).Milliseconds(), a.Replays, a.Asked.UnixMilli(), a.Answered.UnixMilli(), detail, string(a.Session))
+			a.Correct, a.Took.Round(time.Millisecond).Milliseconds(), a.Replays, a.Asked.UnixMilli(), a.Answered.UnixMilli(), detail,
+			a.Condition, string(a.Session))
 		var se sqlite3.Error
 		if errors.As(err, &se) && se.ExtendedCode == sqlite3.ErrConstraintUnique { // uid is the only thing unique about an answer
 			return fmt.Errorf("answer %q: %w", a.ID, ErrRecorded)

@@ -449,8 +449,8 @@ func TestSchemaCanMerge(t *testing.T) {
 		t.Fatalf("Summary = %+v, %v", sum, err)
 	}
 	l := sum.Groups[0].Labels[0]
-	if l.Total.Asked != 300 || l.Total.Right != 150 || l.Recent.Asked != 200 || l.Recent.Right != 150 {
-		t.Errorf("asked %d, right %d, of the last %d %d; want 300, 150, 200, 150", l.Total.Asked, l.Total.Right, l.Recent.Asked, l.Recent.Right)
+	if l.Total.Asked != 300 || l.Total.Right != 150 || l.Recent.Asked != 100 || l.Recent.Right != 100 {
+		t.Errorf("asked %d, right %d, of the last %d %d; want 300, 150, 100, 100", l.Total.Asked, l.Total.Right, l.Recent.Asked, l.Recent.Right)
 	}
 	mustBeSound(t, a)
 }

@@ -13,7 +13,7 @@ import (
 )
 
 // RecentAnswers is how many of the last answers to a label count as recent.
-const RecentAnswers = 200
+const RecentAnswers = 100
 
 // worstConfusions is how many confusions a summary lists for a label.
 const worstConfusions = 3
@@ -67,7 +67,7 @@ type Tally struct {
 	Score
 	GaveUp   int     `json:"gave_up"`
 	Answered int     `json:"answered"`           // Asked - GaveUp
-	MedianMS float64 `json:"median_ms,omitzero"` // thinking time of the answered ones; 0 and left out if there is none
+	MedianMS float64 `json:"median_ms,omitzero"` // thinking time of the answered ones among each label's last RecentAnswers; 0 and left out if there is none
 }
 
 // Summary counts the answers that f chooses, as they stood at one moment.
@@ -75,34 +75,51 @@ func (s *Store) Summary(ctx context.Context, f Filter) (Summary, error) {
 	if f.Mode != "" && f.Mode != Ear && f.Mode != Sight {
 		return Summary{}, fmt.Errorf("progress: mode %q; want %q, %q or nothing", f.Mode, Ear, Sight)
 	}
-	conn, err := s.db.Conn(ctx)
-	if err != nil {
-		return Summary{}, explain(s.path, "reading", err)
-	}
-	defer conn.Close()
-	// A plain BEGIN, because the one of database/sql takes the write lock here; it makes the queries see the same moment.
-	if _, err := conn.ExecContext(ctx, "BEGIN"); err != nil {
-		return Summary{}, explain(s.path, "reading", err)
-	}
-	defer conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK")
-	sum, err := summarize(ctx, conn, f)
-	if err != nil {
-		return Summary{}, explain(s.path, "reading", err)
-	}
-	return sum, nil
+	var sum Summary
+	err := s.reading(ctx, func(r reader) (err error) {
+		var cells []Cell
+		if f.Since.IsZero() {
+			cells, err = r.cells(ctx, f)
+		} else {
+			cells, err = r.cellsSince(ctx, f)
+		}
+		if err == nil {
+			sum, err = r.summarize(ctx, f, cells)
+		}
+		return err
+	})
+	return sum, err
 }
 
-func summarize(ctx context.Context, conn *sql.Conn, f Filter) (Summary, error) {
-	names, err := labelNames(ctx, conn)
-	if err != nil {
-		return Summary{}, err
+// summarize makes a summary of cells, which f has chosen.
+func (r reader) summarize(ctx context.Context, f Filter, cells []Cell) (Summary, error) {
+	type labelKey struct {
+		name labelName
+		mode Mode
 	}
-	where, args := f.where()
-	rows, err := conn.QueryContext(ctx, tallyQuery(where), append([]any{defaultLearner, args[1], RecentAnswers}, args...)...)
-	if err != nil {
-		return Summary{}, err
+	type counts struct {
+		asked, right, gaveUp int
+		wrong                map[string]int
 	}
-	defer rows.Close()
+	byLabel := map[labelKey]*counts{}
+	for i, cell := range cells {
+		k := labelKey{labelName{cell.Kind, cell.Label}, cell.Mode}
+		c := byLabel[k]
+		if i == 0 || c == nil {
+			c = &counts{wrong: map[string]int{}}
+			byLabel[k] = c
+		}
+		c.asked += cell.Asked
+		switch {
+		case cell.Correct:
+			c.right += cell.Asked
+		case cell.Given == "":
+			c.gaveUp += cell.Asked
+		case cell.Given != cell.Label: // one that names the right label and is still wrong, in a part that the label does not tell, is no confusion
+			c.wrong[cell.Given] += cell.Asked
+		}
+	}
+
 	type groupKey struct {
 		kind string
 		mode Mode
@@ -112,97 +129,151 @@ func summarize(ctx context.Context, conn *sql.Conn, f Filter) (Summary, error) {
 		times []int
 	}
 	groups := map[groupKey][]labelTimes{}
-	for rows.Next() {
-		var (
-			label                             int64
-			mode                              Mode
-			asked, right, answered, lastRight int
-			took, confused                    sql.RawBytes
-		)
-		if err := rows.Scan(&label, &mode, &asked, &right, &answered, &took, &confused, &lastRight); err != nil {
-			return Summary{}, err
+	query, args := r.s.recentQuery(f)
+	err := each(ctx, r.conn, query, args, func(rows *sql.Rows) error {
+		var id int64
+		var k labelKey
+		var text sql.RawBytes
+		if err := rows.Scan(&id, &k.mode, &text); err != nil {
+			return err
 		}
-		times, err := integers(took, answered)
+		k.name = r.labels[id]
+		c := byLabel[k]
+		if c == nil {
+			return nil // none since then
+		}
+		last, err := integers(text, RecentAnswers)
 		if err != nil {
-			return Summary{}, err
+			return err
 		}
-		given, err := integers(confused, asked-right)
-		if err != nil {
-			return Summary{}, err
+		right, times := 0, make([]int, 0, len(last))
+		for _, v := range last { // see recentQuery
+			right += v >> 1 & 1
+			if v&1 == 1 {
+				times = append(times, v>>2)
+			}
 		}
-		name := names[label]
-		l := labelTimes{times: times, Label: Label{
-			Label:      name.text,
-			Total:      tally(asked, right, times),
-			Recent:     score(min(asked, RecentAnswers), lastRight),
-			Confusions: confusions(given, names),
-		}}
-		g := groupKey{name.kind, mode}
-		groups[g] = append(groups[g], l)
-	}
-	if err := rows.Err(); err != nil {
+		wrong := make([]Confusion, 0, len(c.wrong)) // not nil: an empty list in JSON
+		for given, n := range c.wrong {
+			wrong = append(wrong, Confusion{given, n})
+		}
+		slices.SortFunc(wrong, func(a, b Confusion) int { return cmp.Or(cmp.Compare(b.Count, a.Count), cmp.Compare(a.Given, b.Given)) })
+		g := groupKey{k.name.kind, k.mode}
+		groups[g] = append(groups[g], labelTimes{times: times, Label: Label{
+			Label:      k.name.text,
+			Total:      tally(c.asked, c.right, c.gaveUp, times),
+			Recent:     score(len(last), right),
+			Confusions: slices.Clip(wrong[:min(len(wrong), worstConfusions)]),
+		}})
+		return nil
+	})
+	if err != nil {
 		return Summary{}, err
 	}
 
 	sum := Summary{Groups: []Group{}}
 	var all [][]int
+	gaveUp := 0
 	for g, labels := range groups {
 		slices.SortFunc(labels, func(a, b labelTimes) int { return cmp.Compare(a.Label.Label, b.Label.Label) })
 		out := Group{Kind: g.kind, Mode: g.mode}
-		var asked, right int
+		var asked, right, gave int
 		var lists [][]int
 		for _, l := range labels {
-			asked, right, lists = asked+l.Total.Asked, right+l.Total.Right, append(lists, l.times)
+			asked, right, gave, lists = asked+l.Total.Asked, right+l.Total.Right, gave+l.Total.GaveUp, append(lists, l.times)
 			out.Labels = append(out.Labels, l.Label)
 		}
 		times := slices.Concat(lists...)
-		out.Total = tally(asked, right, times)
-		sum.Total.Asked, sum.Total.Right, all = sum.Total.Asked+asked, sum.Total.Right+right, append(all, times)
+		out.Total = tally(asked, right, gave, times)
+		sum.Total.Asked, sum.Total.Right, gaveUp, all = sum.Total.Asked+asked, sum.Total.Right+right, gaveUp+gave, append(all, times)
 		sum.Groups = append(sum.Groups, out)
 	}
 	slices.SortFunc(sum.Groups, func(a, b Group) int { return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Mode, b.Mode)) })
-	sum.Total = tally(sum.Total.Asked, sum.Total.Right, slices.Concat(all...))
+	sum.Total = tally(sum.Total.Asked, sum.Total.Right, gaveUp, slices.Concat(all...))
 	return sum, nil
 }
 
-// tallyQuery is one pass over the index answer_summary. The times come as one text for each label, which costs a fraction
-// of fetching them row by row or of sorting them in SQLite, and so does what was said wrongly. An answer that names the
-// right label and is still marked wrong (for a part of it that the label does not tell) is no confusion. The inner query
-// stops after so many entries of the index. The arguments are the learner, the time and the number of recent answers, then
-// those of where.
-func tallyQuery(where string) string {
-	return `SELECT label_id, mode, count(*), sum(correct), count(given_id),
-			coalesce(group_concat(CASE WHEN given_id IS NOT NULL THEN answer_ms END), ''),
-			coalesce(group_concat(CASE WHEN correct = 0 AND given_id <> label_id THEN given_id END), ''),
-			(SELECT sum(correct) FROM (SELECT correct FROM answer AS r
-				WHERE r.learner_id = ? AND r.label_id = a.label_id AND r.mode = a.mode AND r.asked_at >= ?
-				ORDER BY asked_at DESC, id DESC LIMIT ?))
-		FROM answer AS a WHERE ` + where + ` GROUP BY label_id, mode`
-}
-
-// where returns the condition on table answer for f, and its arguments: the learner, the time in Unix milliseconds, then
-// what else is asked for.
-func (f Filter) where() (string, []any) {
-	since := int64(math.MinInt64)
-	if !f.Since.IsZero() {
-		since = f.Since.UnixMilli()
-		if f.Since.Nanosecond()%int(time.Millisecond) != 0 {
-			since++ // what was asked in the millisecond before is not "at or after"
+// each runs a query and hands over its rows.
+func each(ctx context.Context, conn *sql.Conn, query string, args []any, row func(*sql.Rows) error) error {
+	rows, err := conn.QueryContext(ctx, query, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := row(rows); err != nil {
+			return err
 		}
 	}
-	where, args := "learner_id = ? AND asked_at >= ?", []any{defaultLearner, since}
+	return rows.Err()
+}
+
+// pairs are the labels and modes that the learner was ever asked; a subquery of one row each, read from table day by jumps
+// of its key. Its arguments are those that come with it.
+func (s *Store) pairs(f Filter) (string, []any) {
+	where, args := "d.label_id = l.id AND d.learner_id = ? AND d.mode = m.mode", []any{s.learner}
+	outer := ""
 	if f.Mode != "" {
-		where, args = where+" AND mode = ?", append(args, string(f.Mode))
+		outer, args = outer+" AND m.mode = ?", append(args, string(f.Mode))
 	}
 	if f.Kind != "" {
-		where, args = where+" AND label_id IN (SELECT id FROM label WHERE kind = ?)", append(args, f.Kind)
+		outer, args = outer+" AND l.kind = ?", append(args, f.Kind)
 	}
-	return where, args
+	return "(SELECT l.id AS label_id, m.mode AS mode FROM label AS l, (SELECT 'ear' AS mode UNION ALL SELECT 'sight') AS m WHERE EXISTS (SELECT 1 FROM day AS d WHERE " + where + ")" + outer + ")", args
+}
+
+// cellsSince counts the answers since a time, off the index answer_recent.
+func (r reader) cellsSince(ctx context.Context, f Filter) ([]Cell, error) {
+	query, args := r.s.sinceQuery(f)
+	var out []Cell
+	err := each(ctx, r.conn, query, args, func(rows *sql.Rows) error {
+		var c Cell
+		var label, given int64
+		if err := rows.Scan(&label, &c.Mode, &given, &c.Correct, &c.Asked); err != nil {
+			return err
+		}
+		c.Kind, c.Label, c.Given = r.labels[label].kind, r.labels[label].text, r.labels[given].text
+		out = append(out, c)
+		return nil
+	})
+	return out, err
+}
+
+// sinceQuery gives label, mode, what was given (0: gave up), whether it was right, how often.
+func (s *Store) sinceQuery(f Filter) (string, []any) {
+	pairs, args := s.pairs(f)
+	return `SELECT a.label_id, a.mode, coalesce(a.given_id, 0), a.correct, count(*) FROM ` + pairs + ` AS p CROSS JOIN answer AS a
+		ON a.learner_id = ? AND a.label_id = p.label_id AND a.mode = p.mode AND a.asked_at >= ? GROUP BY 1, 2, 3, 4`,
+		append(args, s.learner, f.since())
+}
+
+// recentQuery gives label, mode and the last answers as one text, which costs a fraction of fetching them row by row: for
+// each 4 times the thinking time, plus 2 if it was right, plus 1 if there was an answer. The inner query stops after so many
+// entries of the index.
+func (s *Store) recentQuery(f Filter) (string, []any) {
+	pairs, args := s.pairs(f)
+	return `SELECT p.label_id, p.mode, (SELECT coalesce(group_concat(answer_ms * 4 + correct * 2 + (given_id IS NOT NULL)), '') FROM (
+			SELECT answer_ms, correct, given_id FROM answer AS r
+			WHERE r.learner_id = ? AND r.label_id = p.label_id AND r.mode = p.mode AND r.asked_at >= ?
+			ORDER BY asked_at DESC, id DESC LIMIT ?))
+		FROM ` + pairs + " AS p", append([]any{s.learner, f.since(), RecentAnswers}, args...)
+}
+
+// since returns the time from which on answers count, in Unix milliseconds.
+func (f Filter) since() int64 {
+	if f.Since.IsZero() {
+		return math.MinInt64
+	}
+	since := f.Since.UnixMilli()
+	if f.Since.Nanosecond()%int(time.Millisecond) != 0 {
+		since++ // what was asked in the millisecond before is not "at or after"
+	}
+	return since
 }
 
 type labelName struct{ kind, text string }
 
-// labelNames returns all labels; there are hundreds of them where there are a million answers.
+// labelNames returns all labels.
 func labelNames(ctx context.Context, conn *sql.Conn) (map[int64]labelName, error) {
 	rows, err := conn.QueryContext(ctx, "SELECT id, kind, text FROM label")
 	if err != nil {
@@ -219,20 +290,6 @@ func labelNames(ctx context.Context, conn *sql.Conn) (map[int64]labelName, error
 		names[id] = n
 	}
 	return names, rows.Err()
-}
-
-// confusions returns what was most often said in place of a label, given what was said each time it was wrong.
-func confusions(given []int, names map[int64]labelName) []Confusion {
-	count := map[int]int{}
-	for _, id := range given {
-		count[id]++
-	}
-	list := make([]Confusion, 0, len(count)) // not nil: an empty list in JSON
-	for id, n := range count {
-		list = append(list, Confusion{Given: names[int64(id)].text, Count: n})
-	}
-	slices.SortFunc(list, func(a, b Confusion) int { return cmp.Or(cmp.Compare(b.Count, a.Count), cmp.Compare(a.Given, b.Given)) })
-	return slices.Clip(list[:min(len(list), worstConfusions)])
 }
 
 // integers reads the numbers of a group_concat, n of them or fewer.
@@ -260,9 +317,9 @@ func score(asked, right int) Score {
 	return s
 }
 
-// tally takes the thinking times of the answered ones and may reorder them.
-func tally(asked, right int, times []int) Tally {
-	t := Tally{Score: score(asked, right), GaveUp: asked - len(times), Answered: len(times)}
+// tally takes the thinking times of the last answered ones and may reorder them.
+func tally(asked, right, gaveUp int, times []int) Tally {
+	t := Tally{Score: score(asked, right), GaveUp: gaveUp, Answered: asked - gaveUp}
 	t.MedianMS, _ = median(times)
 	return t
 }
