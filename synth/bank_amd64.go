@@ -14,6 +14,15 @@ func addBank(dst []float64, bank []oscillator) {
 	addBankAVX(&dst[0], len(dst)/8, &bank[0], len(bank)/4)
 }
 
+// run is runGo, both channels at a time, with the same samples to the last bit; len(samples) is even.
+func (f *kFilter) run(samples []float32) {
+	if !hasAVX || len(samples) == 0 {
+		f.runGo(samples)
+		return
+	}
+	kRunAVX(&samples[0], len(samples)/2, f)
+}
+
 // hasAVX tells whether processor and operating system keep the wide registers (Intel 64 and IA-32 Architectures Software
 // Developer's Manual, volume 1, 14.3; from memory).
 var hasAVX = detectAVX()
@@ -29,6 +38,9 @@ func detectAVX() bool {
 
 //go:noescape
 func addBankAVX(dst *float64, eights int, bank *oscillator, fours int)
+
+//go:noescape
+func kRunAVX(samples *float32, frames int, f *kFilter)
 
 // cpuid1 returns ECX of CPUID leaf 1.
 func cpuid1() uint32

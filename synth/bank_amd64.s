@@ -96,3 +96,64 @@ eight:
 	JNZ four
 	VZEROUPPER
 	RET
+
+// func kRunAVX(samples *float32, frames int, f *kFilter)
+//
+// One frame at a time, left and right side by side. A number of the filter is 16 bytes: b0 b1 b2 a1 a2 c1 c2 x1 x2 y1 y2 d1 z1
+// z2 sum. X0 holds b0, X1 b1, X2 a1, X3 c1, X4 to X10 x1 x2 y1 y2 d1 z1 z2, X11 the sum; the rest is read from memory.
+TEXT ·kRunAVX(SB), NOSPLIT, $0-24
+	MOVQ samples+0(FP), SI
+	MOVQ frames+8(FP), CX
+	MOVQ f+16(FP), DI
+	VMOVUPD 0(DI), X0
+	VMOVUPD 16(DI), X1
+	VMOVUPD 48(DI), X2
+	VMOVUPD 80(DI), X3
+	VMOVUPD 112(DI), X4
+	VMOVUPD 128(DI), X5
+	VMOVUPD 144(DI), X6
+	VMOVUPD 160(DI), X7
+	VMOVUPD 176(DI), X8
+	VMOVUPD 192(DI), X9
+	VMOVUPD 208(DI), X10
+	VMOVUPD 224(DI), X11
+
+frame:
+	VCVTPS2PD 0(SI), X12      // x
+	VMULPD X12, X0, X13       // b0 x
+	VMULPD X4, X1, X14        // b1 x1
+	VADDPD X14, X13, X13
+	VMULPD 32(DI), X5, X14    // b2 x2
+	VADDPD X14, X13, X13
+	VMULPD 64(DI), X7, X14    // a2 y2
+	VSUBPD X14, X13, X13
+	VMULPD X6, X2, X14        // a1 y1
+	VSUBPD X14, X13, X13      // y
+	VMOVAPD X4, X5
+	VMOVAPD X12, X4
+	VSUBPD X6, X13, X15       // d = y - y1
+	VMOVAPD X6, X7
+	VMOVAPD X13, X6
+	VSUBPD X8, X15, X13       // d - d1
+	VMOVAPD X15, X8
+	VMULPD 96(DI), X10, X14   // c2 z2
+	VSUBPD X14, X13, X13
+	VMULPD X9, X3, X14        // c1 z1
+	VSUBPD X14, X13, X13      // z
+	VMOVAPD X9, X10
+	VMOVAPD X13, X9
+	VMULPD X13, X13, X13
+	VADDPD X13, X11, X11
+	ADDQ $8, SI
+	DECQ CX
+	JNZ frame
+
+	VMOVUPD X4, 112(DI)
+	VMOVUPD X5, 128(DI)
+	VMOVUPD X6, 144(DI)
+	VMOVUPD X7, 160(DI)
+	VMOVUPD X8, 176(DI)
+	VMOVUPD X9, 192(DI)
+	VMOVUPD X10, 208(DI)
+	VMOVUPD X11, 224(DI)
+	RET

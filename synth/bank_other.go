@@ -3,3 +3,5 @@
 package synth
 
 func addBank(dst []float64, bank []oscillator) { addBankGo(dst, bank) }
+
+func (f *kFilter) run(samples []float32) { f.runGo(samples) }

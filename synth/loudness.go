@@ -96,41 +96,66 @@ func kBlocks(samples []float32, rate SampleRate) []float64 {
 // kSums filters samples by the K-weighting and hands each hop's sum of squares, both channels together, to put; the last hop
 // is filled up with silence.
 func kSums(samples []float32, rate SampleRate, hop int, put func(float64)) {
-	u, v := kShelf.at(rate), kHighPass.at(rate)
-	type state struct{ u1, u2, v1, v2 float64 } // transposed direct form II
-	var l, r state
+	f := newKFilter(rate)
 	for len(samples) > 0 {
 		if len(samples) < 2*hop {
 			samples = append(make([]float32, 0, 2*hop), samples...)[:2*hop]
 		}
-		var sum float64
-		for i := 0; i+1 < 2*hop; i += 2 {
-			x, x2 := float64(samples[i]), float64(samples[i+1])
+		put(f.squares(samples[:2*hop]))
+		samples = samples[2*hop:]
+	}
+}
 
-			y := u.b0*x + l.u1
-			l.u1 = u.b1*x - u.a1*y + l.u2
-			l.u2 = u.b2*x - u.a2*y
-			z := v.b0*y + l.v1
-			l.v1 = v.b1*y - v.a1*z + l.v2
-			l.v2 = v.b2*y - v.a2*z
+// A kFilter is the K-weighting at work, as two sections in the direct form I, which has only one multiplication and one
+// subtraction between a result and the next. Each number is there twice, for left and right. The high-pass has the
+// numerator (1 - z^-1)^2, its factor at other rates moved into the shelf.
+//
+// The layout is known to bank_amd64.s.
+type kFilter struct {
+	b0, b1, b2, a1, a2 [2]float64 // shelf
+	c1, c2             [2]float64 // a1 and a2 of the high-pass
+	x1, x2             [2]float64 // what went into the shelf
+	y1, y2             [2]float64 // what came out
+	d1                 [2]float64 // y1 - y2
+	z1, z2             [2]float64 // what came out of the high-pass
+	sum                [2]float64 // of squares
+}
 
-			y2 := u.b0*x2 + r.u1
-			r.u1 = u.b1*x2 - u.a1*y2 + r.u2
-			r.u2 = u.b2*x2 - u.a2*y2
-			z2 := v.b0*y2 + r.v1
-			r.v1 = v.b1*y2 - v.a1*z2 + r.v2
-			r.v2 = v.b2*y2 - v.a2*z2
+func newKFilter(rate SampleRate) *kFilter {
+	u, v := kShelf.at(rate), kHighPass.at(rate)
+	twice := func(x float64) [2]float64 { return [2]float64{x, x} }
+	return &kFilter{b0: twice(u.b0 * v.b0), b1: twice(u.b1 * v.b0), b2: twice(u.b2 * v.b0), a1: twice(u.a1), a2: twice(u.a2),
+		c1: twice(v.a1), c2: twice(v.a2)}
+}
 
-			sum += z*z + z2*z2
-		}
-		// In silence the states decay towards denormal numbers, which are slow; nothing that small is heard.
-		for _, s := range []*float64{&l.u1, &l.u2, &l.v1, &l.v2, &r.u1, &r.u2, &r.v1, &r.v2} {
-			if math.Abs(*s) < 1e-30 {
-				*s = 0
+// squares filters whole frames and returns the sum of the squares of what comes out.
+func (f *kFilter) squares(samples []float32) float64 {
+	f.sum = [2]float64{}
+	f.run(samples)
+	// In silence the states decay towards denormal numbers, which are slow; nothing that small is heard.
+	for _, s := range []*[2]float64{&f.y1, &f.y2, &f.d1, &f.z1, &f.z2} {
+		for ch := range s {
+			if math.Abs(s[ch]) < 1e-30 {
+				s[ch] = 0
 			}
 		}
-		put(sum)
-		samples = samples[2*hop:]
+	}
+	return f.sum[0] + f.sum[1]
+}
+
+func (f *kFilter) runGo(samples []float32) {
+	for ch := range 2 {
+		b0, b1, b2, a1, a2, c1, c2 := f.b0[ch], f.b1[ch], f.b2[ch], f.a1[ch], f.a2[ch], f.c1[ch], f.c2[ch]
+		x1, x2, y1, y2, d1, z1, z2, sum := f.x1[ch], f.x2[ch], f.y1[ch], f.y2[ch], f.d1[ch], f.z1[ch], f.z2[ch], f.sum[ch]
+		for i := ch; i < len(samples); i += 2 {
+			x := float64(samples[i])
+			y := b0*x + b1*x1 + b2*x2 - a2*y2 - a1*y1
+			d := y - y1
+			z := d - d1 - c2*z2 - c1*z1
+			x1, x2, y1, y2, d1, z1, z2 = x, x1, y, y1, d, z, z1
+			sum += z * z
+		}
+		f.x1[ch], f.x2[ch], f.y1[ch], f.y2[ch], f.d1[ch], f.z1[ch], f.z2[ch], f.sum[ch] = x1, x2, y1, y2, d1, z1, z2, sum
 	}
 }
 

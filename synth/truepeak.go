@@ -62,30 +62,47 @@ func besselI0(x float64) float64 {
 func (c *Clip) TruePeak() float64 {
 	most := c.Peak()
 	frames := c.Frames()
-	at := func(i, ch int) float64 {
-		if i < 0 || i >= frames {
-			return 0
-		}
-		return float64(c.Samples[2*i+ch])
-	}
-	const chunk = 32
+	const chunk = 64
+	var x [chunk + overTaps - 1]float64 // the samples from overTaps/2-1 before a chunk on
 	for ch := range 2 {
 		for from := 0; from < frames; from += chunk {
+			first := from - overTaps/2 + 1
+			if first >= 0 && first+len(x) <= frames {
+				for k, in := 0, c.Samples[2*first+ch:]; k < len(x); k++ {
+					x[k] = float64(in[2*k])
+				}
+			} else { // silence beyond the ends
+				clear(x[:])
+				for k := max(-first, 0); k < len(x) && first+k < frames; k++ {
+					x[k] = float64(c.Samples[2*(first+k)+ch])
+				}
+			}
 			// Where no sample near by is large, nothing between them can be larger than what was found.
 			near := 0.0
-			for i := max(from-overTaps/2, 0); i < min(from+chunk+overTaps/2, frames); i++ {
-				near = max(near, math.Abs(float64(c.Samples[2*i+ch])))
+			for _, v := range x {
+				if v < 0 {
+					v = -v
+				}
+				if v > near {
+					near = v
+				}
 			}
 			if near*overshoot <= most {
 				continue
 			}
-			for i := from; i < min(from+chunk, frames); i++ {
-				for p := 1; p < overTimes; p++ {
-					sum := 0.0
-					for k, h := range overFilter[p] {
-						sum += h * at(i+k-overTaps/2+1, ch)
+			n := min(chunk, frames-from)
+			for p := 1; p < overTimes; p++ {
+				h := &overFilter[p]
+				for i := range n {
+					w := (*[overTaps]float64)(x[i : i+overTaps])
+					v := h[0]*w[0] + h[1]*w[1] + h[2]*w[2] + h[3]*w[3] + (h[4]*w[4] + h[5]*w[5] + h[6]*w[6] + h[7]*w[7]) +
+						(h[8]*w[8] + h[9]*w[9] + h[10]*w[10] + h[11]*w[11])
+					if v < 0 {
+						v = -v
 					}
-					most = max(most, math.Abs(sum))
+					if v > most {
+						most = v
+					}
 				}
 			}
 		}
