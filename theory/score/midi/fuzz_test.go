@@ -53,6 +53,9 @@ func FuzzRead(f *testing.F) {
 			return
 		}
 		check(t, p)
+		if len(p.Notes) > 20_000 { // the fuzzer takes what lasts a second for a hang, and the rest is in the tests
+			return
+		}
 		if q, err := Read(bytes.NewReader(data), Options{}); err != nil || !reflect.DeepEqual(p, q) {
 			t.Fatalf("read twice:\n%+v\n%+v, %v", p, q, err)
 		}

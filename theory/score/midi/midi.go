@@ -65,11 +65,11 @@ const (
 	MaxNotes    = 1_000_000
 	MaxTracks   = 4096    // with events; the header can claim more
 	MaxMarks    = 100_000 // tempos, time signatures and key signatures together
-	MaxBars     = 20_000
+	MaxBars     = 50_000
 	MaxQuarters = 1 << 20 // length of the piece in quarter notes
 	MaxWarnings = 100     // more are counted only
 
-	maxCuts = 60_000 // of notes, at bar lines: a few bytes can ask for a note of very many bars
+	maxCuts = 200_000 // of notes, at bar lines: a few bytes can ask for a note of very many bars
 )
 
 // Exact, as Options.Grid, takes all times as they are.

@@ -277,7 +277,7 @@ func TestErrors(t *testing.T) {
 		{"sysex past the track", filed(0, 4, "\x00\xf0\xff\xff\xff\x7fab"), "the event claims 268435455 bytes; the track has 2 left"},
 		{"short tempo", filed(0, 4, "\x00\xff\x51\x02ab"+end), "meta event 0x51 of 2 bytes; want 3"},
 		{"too long", filed(0, 1, long+end), "the track is longer than 1048576 quarter notes"},
-		{"too many bars", filed(0, 1, "\x00\xff\x58\x04\x01\x06\x18\x08\xc0\x80\x00\xff\x01\x00"+end), "bars; want no more than 20000"},
+		{"too many bars", filed(0, 1, "\x00\xff\x58\x04\x01\x06\x18\x08\xc0\x80\x00\xff\x01\x00"+end), "bars; want no more than 50000"},
 	} {
 		p, err := Read(strings.NewReader(tt.file), Options{File: "a.mid"})
 		var e *Error
