@@ -46,6 +46,9 @@ func (r SampleRate) N(d time.Duration) int {
 	if d < 0 {
 		return -r.N(-d)
 	}
+	if d < 12*time.Hour && r <= MaxRate { // the product fits
+		return int((int64(d)*int64(r) + int64(time.Second)/2) / int64(time.Second))
+	}
 	whole, part := int64(d/time.Second), int64(d%time.Second)
 	return int(whole*int64(r) + (part*int64(r)+int64(time.Second)/2)/int64(time.Second))
 }
