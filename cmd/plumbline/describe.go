@@ -19,15 +19,22 @@ import (
 // The JSON of describe; other programs rely on these names.
 type (
 	descriptionJSON struct {
-		Title      string          `json:"title"`
-		Key        string          `json:"key"`
-		Sonorities []sonorityJSON  `json:"sonorities"`
-		Facts      []factJSON      `json:"facts"` // what is worth saying first, the most unusual and best supported first
-		Lines      []lineJSON      `json:"lines"`
-		Sequences  []sequenceJSON  `json:"sequences"`
-		Relation   string          `json:"relation,omitempty"` // what leads from the first sonority to the second, of loose notes
-		Warnings   []string        `json:"warnings,omitempty"`
-		Keys       []keyChangeJSON `json:"keys,omitempty"`
+		Title      string         `json:"title"`
+		Key        string         `json:"key"`
+		Sonorities []sonorityJSON `json:"sonorities"`
+		Facts      []factJSON     `json:"facts"` // what is worth saying first, the most unusual and best supported first
+		Lines      []lineJSON     `json:"lines"`
+		Compounds  []compoundJSON `json:"two_lines,omitempty"`
+		Outer      *outerJSON     `json:"outer_voices,omitempty"`
+		Sequences  []sequenceJSON `json:"sequences"`
+		Rhythm     []rhythmJSON   `json:"rhythm,omitempty"`
+
+		HarmonicRhythm string         `json:"harmonic_rhythm,omitempty"`
+		Dynamics       []loudnessJSON `json:"dynamics,omitempty"`
+
+		Relation string          `json:"relation,omitempty"` // what leads from the first sonority to the second, of loose notes
+		Warnings []string        `json:"warnings,omitempty"`
+		Keys     []keyChangeJSON `json:"keys,omitempty"`
 	}
 	keyChangeJSON struct {
 		Bar      string `json:"bar"`
@@ -82,22 +89,12 @@ type (
 		Notes []string `json:"notes"`
 	}
 	factJSON struct {
-		Kind  string `json:"kind"`
-		Place string `json:"place"`
-		Text  string `json:"text"`
-		Claim string `json:"claim"` // in the words of a claims file, "" if there is no form for it
-	}
-	lineJSON struct {
-		Name   string   `json:"name"`
-		Notes  []string `json:"notes"`
-		Motion string   `json:"motion"`
-	}
-	sequenceJSON struct {
 		Kind  string   `json:"kind"`
-		From  string   `json:"from"`
-		To    string   `json:"to"`
-		Notes []string `json:"notes"`
+		Place string   `json:"place"`
 		Text  string   `json:"text"`
+		Claim string   `json:"claim"` // in the words of a claims file, "" if there is no form for it
+		Lines []string `json:"lines"` // whole lines of a claims file that say it together
+		Again []string `json:"again"` // where it comes back
 	}
 )
 
@@ -174,34 +171,38 @@ func describePassage(p *score.Passage, region score.Region) descriptionJSON {
 	if region.Moment {
 		return d
 	}
-	for _, l := range []struct {
-		name string
-		line line.Line
-	}{{"bass", line.Bass(notes, region)}, {"top line", line.Top(notes, region)}} {
-		if len(l.line) < 2 {
-			continue
-		}
-		d.Lines = append(d.Lines, lineJSON{l.name, pitchNames(pitchesOf(l.line)), motionText(l.line)})
-	}
-	d.Sequences = append(d.Sequences, sequences(p, notes, region)...)
+	var facts []line.Fact
 	if region.Layer == score.Whole { // facts are found in the texture as a whole
-		for _, f := range line.Facts(p, region) {
-			d.Facts = append(d.Facts, factJSON{f.Kind.String(), f.Place, f.Text, f.Claim})
-		}
+		facts = line.Facts(p, region)
 	}
+	for _, f := range facts {
+		d.Facts = append(d.Facts, factJSON{f.Kind.String(), f.Place, f.Text, f.Claim, nonNil(f.Lines), nonNil(f.Again)})
+	}
+	describeLines(&d, p, notes, region, facts)
 	return d
 }
 
 // firstFacts is how many facts are told before everything else.
 const firstFacts = 5
 
+// someSonorities is how many sonorities are told in a line each unless all are asked for.
+const someSonorities = 40
+
 // draftClaims writes the facts that a claims file can say, each with its place.
 func draftClaims(p *score.Passage, d descriptionJSON) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Drafted from %s: what the notes show, the most unusual first. Strike what you won't say.\n", p.Source)
+	said := map[string]bool{}
 	for _, f := range d.Facts {
+		lines := f.Lines
 		if f.Claim != "" {
-			fmt.Fprintf(&b, "%s: %s\n", f.Place, f.Claim)
+			lines = append([]string{f.Place + ": " + f.Claim}, lines...)
+		}
+		for _, l := range lines {
+			if !said[l] {
+				said[l] = true
+				fmt.Fprintln(&b, l)
+			}
 		}
 	}
 	return []byte(b.String())
@@ -242,83 +243,10 @@ func sortPitches(ps []pitch.Pitch) {
 	}
 }
 
-// motionText says how a whole line moves, in a few words.
-func motionText(l line.Line) string {
-	moves := l.Moves()
-	if len(moves) == 0 {
-		return "stays on one note"
-	}
-	if m, ok := line.Best(l); ok {
-		j := line.Judge(l, m)
-		verb := "moves"
-		if j.Rising == 0 {
-			verb = "falls"
-		} else if j.Falling == 0 {
-			verb = "rises"
-		}
-		if m == line.CircleOfFifths {
-			verb = "moves"
-		}
-		text := verb + " " + m.String()
-		if n := len(j.Altered); n > 0 {
-			text += fmt.Sprintf(", %d of %d moves altered", n, len(j.Moves))
-		}
-		return text
-	}
-	steps := 0
-	for _, m := range moves {
-		if n := m.Interval.Number(); n <= 2 {
-			steps++
-		}
-	}
-	low, high := l[0].Pitch, l[0].Pitch
-	for _, n := range l {
-		if n.Pitch.Compare(low) < 0 {
-			low = n.Pitch
-		}
-		if n.Pitch.Compare(high) > 0 {
-			high = n.Pitch
-		}
-	}
-	return fmt.Sprintf("%d of %d moves by step, between %s and %s", steps, len(moves), low, high)
-}
-
-// sequences finds the sequences of a region; the surest come first. A single copy is told only where the pattern has a name
-// of its own: broken chords copy each other all the time.
-func sequences(p *score.Passage, notes []score.Note, region score.Region) []sequenceJSON {
-	var out []sequenceJSON
-	for _, s := range line.FindSequences(notes, region, p) {
-		if s.Copies < 2 && len(s.Names) == 0 {
-			continue
-		}
-		kind := "sequence"
-		if len(s.Names) > 0 {
-			kind = s.Names[0].Name
-		}
-		text := s.String() + ": "
-		switch s.Layer {
-		case score.Whole:
-			text = "chords, " + text + fmt.Sprintf("bass %s, top %s", s.Notes, s.TopNotes)
-			outers := line.Outers(notes, score.Region{From: s.From, To: s.To})
-			if n, ok := line.Period(outers, false); ok && n > 1 && n <= 6 {
-				var iv []string
-				for _, o := range outers[:n] {
-					iv = append(iv, o.Interval.Simple().String())
-				}
-				text += fmt.Sprintf("; outer intervals repeat every %d chords: %s", n, strings.Join(iv, " "))
-			}
-		default:
-			text = s.Layer.String() + ", " + text + s.Notes.String()
-		}
-		out = append(out, sequenceJSON{kind, p.Where(s.From), p.Where(s.To), pitchNames(pitchesOf(s.Notes)), text})
-	}
-	return out
-}
-
 func newDescribeCmd(e *env) *cobra.Command {
 	var pf passageFlags
 	var notes, left, right, then, keyName, draft string
-	var asJSON, full bool
+	var asJSON, full, all bool
 	cmd := &cobra.Command{
 		Use:   "describe PASSAGE",
 		Short: "Tell what is there: each sonority by hand, its readings, the lines",
@@ -420,7 +348,7 @@ in full, a longer one in a line each (--full tells all).
 			if asJSON {
 				return writeJSON(e.stdout, d)
 			}
-			writeDescription(e.stdout, p, region, d, full || len(d.Sonorities) <= 4)
+			writeDescription(e.stdout, p, region, d, full || len(d.Sonorities) <= 4, all)
 			return nil
 		},
 	}
@@ -432,6 +360,7 @@ in full, a longer one in a line each (--full tells all).
 	cmd.Flags().StringVar(&keyName, "key", "", "the key, as in \"A major\"")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "the same facts for a program")
 	cmd.Flags().StringVar(&draft, "draft-claims", "", "write what the passage shows into a new claims file")
+	cmd.Flags().BoolVar(&all, "all", false, "leave nothing out of the lists")
 	cmd.Flags().BoolVar(&full, "full", false, "tell every sonority in full")
 	return cmd
 }
@@ -458,7 +387,7 @@ func writeJSON(w io.Writer, v any) error {
 	return enc.Encode(v)
 }
 
-func writeDescription(w io.Writer, p *score.Passage, region score.Region, d descriptionJSON, full bool) {
+func writeDescription(w io.Writer, p *score.Passage, region score.Region, d descriptionJSON, full, all bool) {
 	title := d.Title
 	if title == "" {
 		title = p.Source
@@ -493,7 +422,13 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 			if i == firstFacts {
 				break
 			}
-			text := wrap(f.Text, 78, "    ")
+			text := f.Text
+			if n := len(f.Again); n > 3 {
+				text += fmt.Sprintf("; again in %s and %d more places", strings.Join(f.Again[:3], ", "), n-3)
+			} else if n > 0 {
+				text += "; again in " + strings.Join(f.Again, ", ")
+			}
+			text = wrap(text, 78, "    ")
 			fmt.Fprintln(w, "  - "+strings.TrimPrefix(text, "    "))
 		}
 		fmt.Fprintln(w)
@@ -510,7 +445,11 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 	default:
 		fmt.Fprintf(w, "%-4s %-6s %-21s %-22s %s\n", "bar", "beat", "left hand", "right hand", "first reading")
 		last := ""
-		for _, s := range d.Sonorities {
+		for i, s := range d.Sonorities {
+			if !all && i == someSonorities {
+				fmt.Fprintf(w, "… and %d more: --all tells them, --at \"bars 5-8\" a part\n", len(d.Sonorities)-i)
+				break
+			}
 			bar := s.Bar
 			if bar == last {
 				bar = ""
@@ -520,12 +459,7 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 		}
 		fmt.Fprintln(w)
 	}
-	for _, l := range d.Lines {
-		fmt.Fprintf(w, "%s: %s\n%s\n", l.Name, l.Motion, wrap(shorten(l.Notes, 40), 78, "    "))
-	}
-	for _, s := range d.Sequences {
-		fmt.Fprintf(w, "sequence, %s to %s:\n%s\n", s.From, s.To, wrap(s.Text, 78, "    "))
-	}
+	writeLines(w, d, all)
 	if !full && len(d.Sonorities) > 0 {
 		fmt.Fprintf(w, "\nOne sonority in full: --at \"bar %s beat %s\"; all of them: --full\n", d.Sonorities[0].Bar, d.Sonorities[0].Beat)
 	}

@@ -338,7 +338,7 @@ func (f *finder) sequences() {
 		if s.Layer == score.Whole {
 			last = s.Chords[len(s.Chords)-1].At
 		}
-		if s.mereMotion() {
+		if s.MereMotion() {
 			continue
 		}
 		x := Fact{Kind: SequenceFact, Place: f.place(s.From, last, s.Layer), From: s.From, To: s.To, Notes: s.Notes,

@@ -89,18 +89,19 @@ func Single(notes []score.Note) (Line, bool) {
 }
 
 // Lowest returns the lowest note struck in each unit of time from the start of the region on, in order: the bass reduced to
-// one note a beat or a bar. A unit in which nothing is struck gives none.
+// one note a beat or a bar. A unit in which nothing is struck gives none. Notes and bounds must be in order of time.
 func Lowest(sounding []score.Note, r score.Region, bounds []score.Time) Line {
 	var l Line
+	k := 0
 	for i := 0; i+1 < len(bounds); i++ {
 		best := -1
-		for j, n := range sounding {
-			if n.Grace != score.NoGrace || n.Duration.Sign() <= 0 || n.Onset.Less(bounds[i]) || !n.Onset.Less(bounds[i+1]) ||
-				n.Onset.Less(r.From) || !n.Onset.Less(r.To) {
+		for ; k < len(sounding) && sounding[k].Onset.Less(bounds[i+1]); k++ {
+			n := sounding[k]
+			if n.Grace != score.NoGrace || n.Duration.Sign() <= 0 || n.Onset.Less(bounds[i]) || n.Onset.Less(r.From) || !n.Onset.Less(r.To) {
 				continue
 			}
 			if best < 0 || n.Pitch.Compare(sounding[best].Pitch) < 0 {
-				best = j
+				best = k
 			}
 		}
 		if best >= 0 {

@@ -365,19 +365,42 @@ func DensityOf(sounding []score.Note, r score.Region, p *score.Passage) Density 
 	return Density{float64(len(onsets(notes, r.From))) / beats, float64(len(notes)) / beats}
 }
 
-// HarmonicRhythm returns how long each chord lasts, from change to change of its notes as pitch classes: the durations in
-// quarter notes. Chords come from [Chords].
+// HarmonicRhythm returns how long each harmony lasts, in quarter notes: chords that follow each other are one harmony as long as
+// all their notes together, as pitch classes, lie within one triad or seventh chord; a broken chord and its root alone are one.
+// Chords come from [Chords] or, by what sounds on the beats, from [ChordOf]; one without notes prolongs the harmony before it.
 func HarmonicRhythm(chords []Chord) []score.Time {
 	var out []score.Time
+	var all uint16
 	for i, c := range chords {
-		if i > 0 && chords[i-1].members == c.members {
+		if i > 0 && (c.members == 0 || withinChord[all|c.members] || all|c.members == all) {
 			out[len(out)-1] = out[len(out)-1].Add(c.Until.Sub(c.At))
+			all |= c.members
 			continue
 		}
 		out = append(out, c.Until.Sub(c.At))
+		all = c.members
 	}
 	return out
 }
+
+// withinChord tells of every set of pitch classes whether it lies within a triad or a seventh chord.
+var withinChord = func() (in [1 << 12]bool) {
+	for q := range qualities {
+		for root := range 12 {
+			m := uint16(1 << root)
+			for _, s := range q {
+				m |= 1 << ((root + s) % 12)
+			}
+			for sub := m; ; sub = (sub - 1) & m {
+				in[sub] = true
+				if sub == 0 {
+					break
+				}
+			}
+		}
+	}
+	return in
+}()
 
 // An Accent is a moment that is stressed.
 type Accent struct {

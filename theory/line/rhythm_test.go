@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"plumbline/theory/pitch"
@@ -217,6 +218,43 @@ func TestAccents(t *testing.T) {
 	for _, a := range got {
 		if len(a.By) != 1 || want[int(a.At.Num())] != a.By[0] || a.OffBeat {
 			t.Errorf("accent %+v; want %v", a, want)
+		}
+	}
+}
+
+// A harmony goes on while all its notes fit one triad or seventh chord.
+func TestHarmonicRhythm(t *testing.T) {
+	for _, c := range []struct{ chords, want string }{
+		{"C3 E3 G3 | G3 C4 E4 | C3 | D3 F3 A3 | G2 B3 F4 | C3 E4 G4", "3 1 1 1"},
+		{"C3 | E3 | G3 | C4 | A3 | F3 | C4 | F4", "5 3"}, // C E G A is a seventh chord on A
+		{"C3 D3 E3 | C3 D3 E3 | C3 E3", "3"},             // no chord, but nothing new
+	} {
+		p := passageOf(t, c.chords)
+		var got []string
+		for _, x := range HarmonicRhythm(Chords(p.Sounding(), whole(p), nil)) {
+			got = append(got, x.String())
+		}
+		if strings.Join(got, " ") != c.want {
+			t.Errorf("HarmonicRhythm(%s) = %v; want %s", c.chords, got, c.want)
+		}
+	}
+}
+
+// Note values by their usual names (common practice, no source).
+func TestValues(t *testing.T) {
+	for _, c := range []struct {
+		r    Rhythm
+		want string
+	}{
+		{pulses(0, 6, 8, 12), "dotted quarter, eighth, 2 quarters"},
+		{pulses(2, 4, 8), "(eighth rest), eighth, quarter, half"},
+		{pulses(0, 8), "2 halves"},
+		{pulses(0), "whole"},
+		{pulses(0, 5), ""}, // five sixteenths have no name
+		{pulses(), "silence"},
+	} {
+		if got := c.r.Values(); got != c.want {
+			t.Errorf("Values(%v) = %q; want %q", c.r, got, c.want)
 		}
 	}
 }

@@ -702,9 +702,9 @@ func (s Sequence) Starts() []score.Time {
 	return out
 }
 
-// mereMotion reports whether s, chord by chord, is only a scale: over a note that stays, or in both voices the same way. That
+// MereMotion reports whether s, chord by chord, is only a scale: over a note that stays, or in both voices the same way. That
 // is better told as motion.
-func (s Sequence) mereMotion() bool {
+func (s Sequence) MereMotion() bool {
 	if s.Layer != score.Whole || s.Size != 1 || len(s.Names) > 0 || s.Period == 0 {
 		return false
 	}
