@@ -149,6 +149,7 @@ sound device each question is written as a WAV file.
 	fl.StringVar(&f.db, "db", "", "the file that keeps the answers (default under XDG_DATA_HOME)")
 	fl.BoolVar(&f.noSound, "no-sound", false, "don't play; write WAV files")
 	fl.StringVarP(&f.out, "out", "o", "", "write each question as a WAV file into this folder instead of playing")
+	addClaimsDrill(e, cmd, &f)
 	return cmd
 }
 
