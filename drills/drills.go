@@ -147,6 +147,10 @@ type Settings struct {
 	Inversions bool        `json:"inversions,omitempty"`
 	Low        pitch.Pitch `json:"-"` // no note lies below; Low and High both zero means the kind's own range
 	High       pitch.Pitch `json:"-"` // no note lies above
+	// Of chord qualities only:
+	MinSpan int `json:"min_span,omitempty"` // semitones from the lowest note to the highest, at least; 12 to 24, 0 means 12
+	MaxSpan int `json:"max_span,omitempty"` // at most; 0 means 24
+	Doubled int `json:"doubled,omitempty"`  // notes more than usual, 0 to 3, all of them doublings
 	// Of a passage only:
 	NoTranspose bool    `json:"no_transpose,omitempty"`
 	Foils       float64 `json:"foils,omitempty"` // the share of questions, 0 to 1, that sound a near miss of the passage's sonority
@@ -174,7 +178,7 @@ func Levels(k Kind) []Level {
 
 // A SettingsError says which setting is wrong, what was found and what is wanted.
 type SettingsError struct {
-	Field string // "kind", "level", "labels", "choices", "range", "foils", "sight", "voices", "position", "size", "passage"
+	Field string // "kind", "level", "labels", "choices", "range", "span", "doubled", "foils", "sight", "voices", "position", "size", "passage"
 	Msg   string
 }
 

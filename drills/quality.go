@@ -272,17 +272,36 @@ type shape struct {
 	basses map[string][]int
 }
 
-// maxSpan bounds the distance of the outer notes: two octaves, so that a chord stays a chord.
-const maxSpan = 24
+// minSpan and maxSpan bound the distance of the outer notes: an octave, into which every label fits, to two, so that a chord
+// stays a chord.
+const (
+	minSpan = 12
+	maxSpan = 24
+)
+
+// maxDoubled bounds the doublings that are asked for.
+const maxDoubled = 3
 
 func (qualityCraft) planner(s Settings, labels []string) (planner, error) {
+	if s.MinSpan == 0 {
+		s.MinSpan = minSpan
+	}
+	if s.MaxSpan == 0 {
+		s.MaxSpan = maxSpan
+	}
+	if s.MinSpan < minSpan || s.MaxSpan > maxSpan || s.MinSpan > s.MaxSpan {
+		return nil, badSetting("span", "outer notes %d to %d semitones apart; want %d to %d, the smaller first", s.MinSpan, s.MaxSpan, minSpan, maxSpan)
+	}
+	if s.Doubled < 0 || s.Doubled > maxDoubled {
+		return nil, badSetting("doubled", "%d notes more; want 0 to %d", s.Doubled, maxDoubled)
+	}
 	p := &qualityPlan{types: map[string]chord.Type{}, low: s.Low.MIDI(), high: s.High.MIDI()}
 	for _, l := range labels {
 		t := labelTypes()[l]
 		p.types[l] = t
-		p.count = max(p.count, len(t.Intervals)+1)
+		p.count = max(p.count, len(t.Intervals)+1+s.Doubled)
 	}
-	for span := 12; span <= min(maxSpan, p.high-p.low); span++ {
+	for span := s.MinSpan; span <= min(s.MaxSpan, p.high-p.low); span++ {
 		sh := shape{span, map[string][]int{}}
 		for _, l := range labels {
 			for i, iv := range p.types[l].Intervals {
