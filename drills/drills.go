@@ -41,6 +41,7 @@ import (
 	"slices"
 	"strings"
 
+	"plumbline/theory/chord"
 	"plumbline/theory/pitch"
 )
 
@@ -51,6 +52,10 @@ type Kind string
 const (
 	Quality      Kind = "quality"      // which chord: minor seventh, dominant ninth …
 	Construction Kind = "construction" // how it is built: stacked fourths, added sixth, cluster …
+	Inversion    Kind = "inversion"    // which part is in the bass
+	Top          Kind = "top"          // which part is on top
+	Outer        Kind = "outer"        // the interval between the outer notes
+	Changed      Kind = "changed"      // which note is added, missing or altered
 )
 
 // A trade is a kind of drill with what is known about it.
@@ -65,6 +70,10 @@ type trade struct {
 var trades = []trade{
 	{Quality, "Chord quality", "which chord it is: minor seventh, dominant ninth …", qualityCraft{}},
 	{Construction, "Construction", "how it is built: stacked fourths, added sixth, cluster …", constructionCraft{}},
+	{Inversion, "Bass and inversion", "which part of the chord is in the bass", inversionCraft},
+	{Top, "The top note", "which part of the chord is on top", topCraft},
+	{Outer, "Outer interval", "the interval between the lowest and the highest note", outerCraft},
+	{Changed, "What has changed", "which note is added, missing or altered", changedCraft},
 }
 
 // Kinds returns the kinds of drill there are.
@@ -85,8 +94,8 @@ func (k Kind) About() string { return k.trade().about }
 
 // Sight reports whether a kind can be asked by the written notes too.
 func (k Kind) Sight() bool {
-	_, ear := k.trade().craft.(interface{ earOnly() })
-	return k.trade().craft != nil && !ear
+	e, ok := k.trade().craft.(interface{ earOnly() bool })
+	return k.trade().craft != nil && !(ok && e.earOnly())
 }
 
 func (k Kind) trade() trade {
@@ -211,6 +220,14 @@ type Question struct {
 	seed  uint64
 	about string                      // what the craft remembers of it, for the explanation
 	again func(label string) Question // the same question with another label
+	like  *likeness                   // the chord it is about; on a question made again, that of the question before
+}
+
+// A likeness is a chord to be kept where only its layout is to differ.
+type likeness struct {
+	root   pitch.Class
+	t      chord.Type
+	lowest int // MIDI number
 }
 
 // Notes returns all notes of q, low to high.
@@ -376,8 +393,9 @@ func (d *Drill) ask(n int, r *rand.Rand, at int) Question {
 	q.Choices = append(q.Choices, q.Expected)
 	inOrder(d.craft, q.Choices)
 	a, b := r.Uint64(), r.Uint64()
+	from := q
 	fill := func(label string) Question {
-		q := q
+		q := from
 		q.Expected = label
 		d.plan.fill(rand.New(rand.NewPCG(a, b)), &q)
 		return q
@@ -387,6 +405,7 @@ func (d *Drill) ask(n int, r *rand.Rand, at int) Question {
 		if !slices.Contains(d.labels, label) {
 			return Question{}
 		}
+		from.like = q.like
 		return fill(label)
 	}
 	return q

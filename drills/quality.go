@@ -383,6 +383,12 @@ func (p *qualityPlan) fill(r *rand.Rand, q *Question) {
 func voiced(r *rand.Rand, t chord.Type, bass, lowest int, places []int) (left, right []pitch.Pitch, root pitch.Class) {
 	rootPC := ((lowest-t.Intervals[bass].Semitones)%12 + 12) % 12
 	root = plainly(r, rootPC, t.Intervals)
+	left, right = voicedOn(root, t, lowest, places)
+	return left, right, root
+}
+
+// voicedOn does the same for a root that is known.
+func voicedOn(root pitch.Class, t chord.Type, lowest int, places []int) (left, right []pitch.Pitch) {
 	ns := make([]pitch.Pitch, len(places))
 	for i, x := range places {
 		for _, iv := range t.Intervals {
@@ -392,6 +398,5 @@ func voiced(r *rand.Rand, t chord.Type, bass, lowest int, places []int) (left, r
 			}
 		}
 	}
-	left, right = split(ns)
-	return left, right, root
+	return split(ns)
 }
