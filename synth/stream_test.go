@@ -156,7 +156,7 @@ func TestStreamCeiling(t *testing.T) {
 			continue
 		}
 		gain := float64(x[i]) / float64(v)
-		if before != 0 && (gain > before*1.00001 || gain < before*math.Pow(.99, float64(i-at))) {
+		if before != 0 && (gain > before*1.00001 || gain < before*math.Pow(.98, float64(i-at))) {
 			t.Fatalf("the gain goes from %g at sample %d to %g at sample %d", before, at, gain, i)
 		}
 		before, at = gain, i

@@ -1,7 +1,6 @@
 package synth
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -36,7 +35,7 @@ type Voice struct {
 }
 
 // MaxPartials is the largest number of partials of a note.
-const MaxPartials = 32
+const MaxPartials = 48
 
 // The voices. A note of any strength has the power strength^2 at its start in each of them (amplitudes squared, halved and
 // added), so that only the course of a note and its colour differ.
@@ -94,20 +93,33 @@ func Inharmonicity(f Hz) float64 {
 	return math.Exp(-0.0847*m-5.82) + math.Exp(0.0926*m-13.64)
 }
 
-// struckPartials is a stiff string struck near one end by a felt hammer. Partials lie where [Inharmonicity] says: as many as
-// fit below 5 kHz, but no fewer than 8 and no more than 24.
+// struckPartials is a stiff string struck near one end by a felt hammer and heard from a soundboard. Partials lie where
+// [Inharmonicity] says: as many as fit below 5 kHz, but no fewer than 8 and no more than 48.
 //
-// The amplitude of partial n is sin(n pi 0.12) / n, that of an ideal string given a narrow blow at 0.12 of its length
-// (textbook acoustics: Fletcher and Rossing, The Physics of Musical Instruments, chapter on the piano; from memory), times
-// 1/sqrt(1 + (f_n/c)^2), the felt's softness, whose corner c moves from 800 Hz for the softest to 3200 Hz for the
-// strongest blow (common practice, no source).
+// The amplitude of partial n is that of an ideal string given a narrow blow at 0.12 of its length (textbook acoustics:
+// Fletcher and Rossing, The Physics of Musical Instruments, chapter on the piano; from memory), times what the hammer and
+// the soundboard let through:
+//
+//	sin(n pi 0.12) / n  *  1/(1 + (f_n/c)^2)  *  f_n^2/(f_n^2 + b^2)
+//
+// The hammer's blow lasts from 4 ms in the bass to less than 1 ms in the treble and is shorter the harder it is, so that the
+// spectrum falls by 12 dB an octave above a corner c that rises with strength and, slowly, with pitch (Askenfelt and
+// Jansson, From touch to string vibrations, III, JASA 93, 1993; Hall and Askenfelt, Piano string excitation V, JASA 83, 1988; from
+// memory). Here c = 4000 strength^1.5 (f/262 Hz)^0.2 Hz (the numbers are ours, chosen so that the spectral centre of C4
+// rises by half from pp to ff, that the lowest notes have their strength where small loudspeakers and ears have theirs, and
+// that the second partial of the highest stays 10 dB under the first). The soundboard radiates badly below its lowest
+// resonances, b = 80 Hz, so that the first partial of A0 is 19 dB weaker than a higher one would be: what is heard as its
+// pitch are the partials above (Fletcher, Blackham and Stratton, Quality of piano tones, JASA 34, 1962, found it 25 dB and more below
+// the strongest; from memory).
 //
 // A note dies in two stages, fast while the strings of a choir push the bridge together and slow once they push against
 // each other (Martin, Decay rates of piano tones, JASA 19, 1947; Weinreich, Coupled piano strings, JASA 62, 1977; the course
-// of the level is drawn there as two straight lines). Partial 1 begins with 3 dB a second at 55 Hz and (f/55 Hz)^0.65 times
-// that elsewhere, 2 at the lowest and 50 at the highest key, and goes on with two fifths of it once it has fallen by 12 dB
-// (orders of magnitude after the same papers, from memory); partial n decays 1 + (n-1)/4 times as fast, so that a note grows
-// darker as it dies (common practice, no source).
+// of the level is drawn there as two straight lines). Partial 1 begins with 2.5 dB a second at 55 Hz and (f/55 Hz)^0.65 times
+// that elsewhere, 1.6 at the lowest and 42 at the highest key, and goes on with two sevenths of it once it has fallen by 12 dB:
+// 7.7 and then 2.2 dB a second for Eb4, where Weinreich has about 8 and 2 (from memory). Partial n decays 1 + (n-1)/4 times as
+// fast, so that a note grows darker as it dies (common practice, no source). Rates of single partials from 1 to 100 dB a second
+// were measured on a spinet (abstract seen, quoted without its name); the rate doesn't depend on the strength (Cheng, Dixon and
+// Mauch, Modelling the decay of piano sounds, 2015, abstract).
 //
 // The phases are pi n (n-1) / N for N partials (Schroeder, Synthesis of low-peak-factor signals, IEEE Trans. Information
 // Theory 16, 1970, for a flat spectrum; from memory): they keep the peaks of a low note down, which leaves room below the
@@ -124,21 +136,22 @@ func flexiblePartials(dst []Partial, f Hz, strength float64) []Partial {
 func stringPartials(dst []Partial, f Hz, strength, b float64) []Partial {
 	const (
 		blow       = 0.12
-		fastest    = 3.0 // dB a second
+		fastest    = 2.5 // dB a second
 		fastestAt  = 55.0
 		decaySlope = 0.65
-		slower     = 2.5
+		slower     = 3.5
 		kneeDepth  = 12 // dB
 		top        = 5000
+		board      = 80.0
 	)
-	corner := 800 + 2400*strength
+	corner := 4000 * math.Pow(strength, 1.5) * math.Pow(float64(f)/261.6, 0.2)
 	decay := fastest * math.Pow(float64(f)/fastestAt, decaySlope)
-	count := min(max(math.Floor(top/float64(f)), 8), 24)
+	count := min(max(math.Floor(top/float64(f)), 8), MaxPartials)
 	from := len(dst)
 	for n := 1.0; n <= count; n++ {
 		fn := n * float64(f) * math.Sqrt((1+b*n*n)/(1+b))
 		over := fn / corner
-		a := math.Sin(n*math.Pi*blow) / n / math.Sqrt(1+over*over)
+		a := math.Sin(n*math.Pi*blow) / n / (1 + over*over) * fn * fn / (fn*fn + board*board)
 		phase := math.Pi * n * (n - 1) / count
 		if a < 0 { // from n = 9 on
 			a, phase = -a, phase+math.Pi
@@ -228,4 +241,4 @@ func (p Partial) check() error {
 const maxAmp = 1e6
 
 // errTooManyPartials is returned for a voice of one's own with more than MaxPartials.
-var errTooManyPartials = errors.New("more partials than 32")
+var errTooManyPartials = fmt.Errorf("more partials than %d", MaxPartials)
