@@ -56,6 +56,8 @@ const (
 	Top          Kind = "top"          // which part is on top
 	Outer        Kind = "outer"        // the interval between the outer notes
 	Changed      Kind = "changed"      // which note is added, missing or altered
+	Function     Kind = "function"     // tonic, predominant or dominant in a key that is set up
+	Tendency     Kind = "tendency"     // where a note wants to go
 )
 
 // A trade is a kind of drill with what is known about it.
@@ -74,6 +76,8 @@ var trades = []trade{
 	{Top, "The top note", "which part of the chord is on top", topCraft},
 	{Outer, "Outer interval", "the interval between the lowest and the highest note", outerCraft},
 	{Changed, "What has changed", "which note is added, missing or altered", changedCraft},
+	{Function, "Function", "tonic or dominant, after a key is set up", functionCraft},
+	{Tendency, "Tendency notes", "where a note of a chord wants to go", tendencyCraft},
 }
 
 // Kinds returns the kinds of drill there are.
@@ -220,6 +224,7 @@ type Question struct {
 	seed  uint64
 	about string                      // what the craft remembers of it, for the explanation
 	again func(label string) Question // the same question with another label
+	told  []Note                      // what is played to explain it, where that is more, or less, than the question
 	like  *likeness                   // the chord it is about; on a question made again, that of the question before
 }
 
@@ -228,6 +233,8 @@ type likeness struct {
 	root   pitch.Class
 	t      chord.Type
 	lowest int // MIDI number
+	chord  []Note
+	note   pitch.Pitch
 }
 
 // Notes returns all notes of q, low to high.

@@ -189,7 +189,9 @@ func Explain(q Question, g Graded) Explanation {
 	if q.From != "" {
 		e.Text += fmt.Sprintf(" From %s.", q.From)
 	}
-	e.Was, e.Tempo = q.Sound()
+	if e.Was, e.Tempo = q.Sound(); len(q.told) > 0 {
+		e.Was = q.told
+	}
 	if g.Right || g.Given == "" {
 		return e
 	}
