@@ -312,8 +312,10 @@ func (g *grid) staffLine(d *drawing, l *line, s int) {
 			for _, ch := range c.graces[s] {
 				ch.x = c.x + ch.off + ch.shift
 			}
-			if len(c.stacks) > 0 && len(c.chords[s]) > 0 {
-				g.stack(d, c, s, bar)
+			for _, si := range c.stacks {
+				if h := m.o.Stacks[si].Hand; (h == 0 || h == m.hand[s]) && c.stacked(s) {
+					g.stack(d, c, s, bar)
+				}
 			}
 		}
 	}
@@ -619,6 +621,24 @@ func (b *beam) slant() {
 	b.y1 = b.y0 + slope
 }
 
+// breaks reports whether only one beam joins the i-th chord to the next: between eighths, where there are notes shorter than a
+// sixteenth.
+func (b *beam) breaks(i int, m *music) bool {
+	if b.chords[0].grace {
+		return false
+	}
+	short := false
+	for _, c := range b.chords {
+		if c.tuplet >= 0 {
+			return false
+		}
+		short = short || c.flags() > 2
+	}
+	bar := m.p.Bars[b.chords[i].bar]
+	eighth := func(c *chord) int64 { return floor(c.at.Sub(bar.Start).Add(bar.Offset).Div(score.T(1, 2))) }
+	return short && eighth(b.chords[i]) != eighth(b.chords[i+1])
+}
+
 // beam draws the beams of a group.
 func (g *grid) beam(d *drawing, b *beam) {
 	n := len(b.chords)
@@ -645,7 +665,7 @@ func (g *grid) beam(d *drawing, b *beam) {
 				continue
 			}
 			j := i
-			for j+1 < n && flags(j+1) > level {
+			for j+1 < n && flags(j+1) > level && !(level > 0 && b.breaks(j, g.m)) {
 				j++
 			}
 			if j > i {
@@ -653,8 +673,8 @@ func (g *grid) beam(d *drawing, b *beam) {
 			} else {
 				const hook = 1.15
 				c := b.chords[i]
-				right := i == 0
-				if i > 0 && i < n-1 {
+				right := i == 0 || level > 0 && b.breaks(i-1, g.m)
+				if !right && i < n-1 && !(level > 0 && b.breaks(i, g.m)) {
 					// towards the note it shares a beat with: the dotted one
 					right = b.chords[i-1].dots == 0 && b.chords[i+1].dots > 0
 				}

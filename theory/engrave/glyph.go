@@ -214,15 +214,18 @@ func flags(add func(string, ...contour)) {
 		var o outline
 		for i := range n {
 			y := .74 * float64(i)
+			at := func(x, dy float64) point { return point{x, y + dy} }
 			if n == 1 {
-				o = append(o, pen(nib{-.02, .16, .46}, nib{.12, .62, .36}, nib{.48, 1.10, .26}, nib{.80, 1.58, .20}, nib{.92, 2.12, .14}, nib{.86, 2.62, .09}, nib{.68, 3.02, .03}))
+				o = append(o, curves(at(0, 0), at(.08, .66), at(.44, .98), at(.74, 1.42), at(1.02, 1.86), at(1.02, 2.50), at(.72, 3.08),
+					at(.68, 3.06), at(.66, 3.06), at(.66, 3.02), at(.88, 2.46), at(.80, 2.00), at(.54, 1.66), at(.32, 1.38), at(.12, 1.20), at(0, 1.04), at(0, .7), at(0, .35), at(0, 0)))
 				continue
 			}
 			long := 0.0
 			if i == n-1 {
 				long = .5
 			}
-			o = append(o, pen(nib{-.02, y + .14, .40}, nib{.14, y + .48, .30}, nib{.50, y + .80, .24}, nib{.82, y + 1.14 + long*.3, .18}, nib{.90, y + 1.52 + long*.7, .12}, nib{.76, y + 1.92 + long, .03}))
+			o = append(o, curves(at(0, 0), at(.06, .46), at(.46, .72), at(.74, 1.06), at(.98, 1.36+long*.5), at(.96, 1.74+long), at(.80, 2.08+long),
+				at(.77, 2.08+long), at(.75, 2.07+long), at(.74, 2.04+long), at(.84, 1.72+long), at(.80, 1.48+long*.5), at(.54, 1.24), at(.32, 1.02), at(.12, .92), at(0, .78), at(0, .5), at(0, .25), at(0, 0)))
 		}
 		add(flagName(n, true), o...)
 		add(flagName(n, false), o.flipped()...)

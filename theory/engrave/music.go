@@ -319,8 +319,8 @@ func (m *music) bar(i, staff int, notes []int) error {
 				continue
 			}
 			r.mean = float64(sum) / float64(count)
-			m.beamRow(r.chords, b)
 			m.tupletRow(l.Events, r.chords, b)
+			m.beamRow(r.chords, b)
 			rows = append(rows, r)
 		}
 	}
@@ -449,7 +449,7 @@ func (m *music) beamRow(row []*chord, b score.Bar) {
 					j++
 					continue
 				}
-				if d.flags() == 0 || d.rest || d.grace || last.end() != d.at || d.cue != c.cue || beamGroup(d.at.Sub(b.Start), b) != g {
+				if d.flags() == 0 || d.rest || d.grace || last.end() != d.at || d.cue != c.cue || beamGroup(d.at.Sub(b.Start), b) != g && !(d.tuplet >= 0 && d.tuplet == last.tuplet && m.tuplets[d.tuplet].depth > 0) {
 					break
 				}
 				last = d
@@ -615,7 +615,6 @@ func (m *music) tupletRow(events []written.Event, row []*chord, b score.Bar) {
 		}
 		m.tuplets = append(m.tuplets, t)
 	}
-	// A beam belongs to one tuplet or to none, unless they fill it.
 }
 
 // readKeys finds the changes of signature within the region.
@@ -895,7 +894,7 @@ func byMiddle(top, bottom int) int {
 
 // marks hangs marks and labels on heads.
 func (m *music) marks() {
-	if len(m.o.Marks) == 0 {
+	if len(m.o.Marks) == 0 && len(m.o.Strands) == 0 && len(m.o.Stacks) == 0 {
 		return
 	}
 	heads := map[int][]*head{}
@@ -922,6 +921,37 @@ func (m *music) marks() {
 					}
 				}
 			}
+		}
+	}
+	label := func(h *head, s string) {
+		switch {
+		case s == "":
+		case h.label == "":
+			h.label = s
+		default:
+			h.label += ", " + s
+		}
+	}
+	for _, st := range m.o.Strands {
+		for _, n := range st.Notes {
+			if list := Heads(m.p, n); len(list) > 0 && len(heads[list[0]]) > 0 {
+				label(heads[list[0]][0], st.Label)
+				break
+			}
+		}
+	}
+	// The text of a stack stands beside its topmost note.
+	for _, st := range m.o.Stacks {
+		var top *head
+		for _, c := range m.chords {
+			if c.at == st.At && !c.grace && !c.rest && (st.Hand == 0 || m.hand[c.staff] == st.Hand) {
+				if h := &c.heads[len(c.heads)-1]; top == nil || h.step > top.step {
+					top = h
+				}
+			}
+		}
+		if top != nil {
+			label(top, st.Label)
 		}
 	}
 }

@@ -32,15 +32,11 @@ func (g *grid) pieces(r *row, l *line) []piece {
 		if !p.starts {
 			p.x0 = l.start - .3
 		}
-		if !b.barline && p.ends {
-			// up to the next column, with what hangs on it to the left
+		switch {
+		case !b.barline && p.ends:
 			p.x1 = b.x - .35
-			for st := range g.m.staves {
-				if s.kind == spanBracket || s.kind == spanEnding {
-					break
-				}
-				_ = st
-			}
+		case s.kind == spanLouder || s.kind == spanSofter:
+			p.x1 = b.x - .3
 		}
 		out = append(out, p)
 	}
@@ -155,13 +151,16 @@ func (g *grid) drawRow(d *drawing, r *row, l *line, y float64, sky *skyline) {
 		p := prim{kind: it.kind, bar: it.col.bar, words: it.note}
 		switch {
 		case it.tempo:
-			d.use(gBlack, x, y-.4, .62, prim{bar: it.col.bar})
-			d.stroke(.1, prim{bar: it.col.bar}, point{x + .70, y - .45}, point{x + .70, y - 2.4})
 			s := it.text
-			dx := 1.15
+			name, dx := gBlack, 1.2
+			if s[0] == 'h' {
+				name, s = gHalf, s[1:]
+			}
+			d.use(name, x, y-.4, .66, prim{bar: it.col.bar})
+			d.stroke(.1, prim{bar: it.col.bar}, point{x + .75, y - .45}, point{x + .75, y - 2.5})
 			if s[0] == '.' {
-				d.use(gDot, x+.95, y-.4, .7, prim{bar: it.col.bar})
-				s, dx = s[1:], 1.45
+				d.use(gDot, x+1, y-.4, .7, prim{bar: it.col.bar})
+				s, dx = s[1:], 1.65
 			}
 			d.write(s, x+dx, y, it.style, false, p)
 		case it.glyphs != nil && it.kind == KindDynamic:
@@ -263,17 +262,17 @@ func (g *grid) drawSpan(d *drawing, p piece, r *row, l *line, y float64) {
 		}
 		yl := y - .1
 		q := prim{bar: bar, class: "pedal"}
-		x1 = math.Max(x1, x0+.3)
+		if p.starts && s.startMark == score.PedalChange {
+			d.stroke(.12, q, point{p.x0 + .1, yl - .8}, point{p.x0 + .45, yl})
+			x0 = p.x0 + .45
+		}
+		x1 = math.Max(x1, x0+.4)
 		if p.ends && s.endMark == score.PedalChange {
 			d.stroke(.12, q, point{x0, yl}, point{x1 - .35, yl}, point{x1, yl - .8})
 		} else if p.ends && s.endMark != 0 {
 			d.stroke(.12, q, point{x0, yl}, point{x1, yl}, point{x1, yl - .8})
 		} else {
 			d.stroke(.12, q, point{x0, yl}, point{x1, yl})
-		}
-		if p.starts && s.startMark == score.PedalChange {
-			d.stroke(.12, q, point{p.x0 + .1, yl - .8}, point{p.x0 + .45, yl})
-			d.stroke(.12, q, point{p.x0 + .45, yl}, point{x0 + .45, yl})
 		}
 	default:
 		x0, x1 := p.x0-.1, p.x1-.1

@@ -272,15 +272,15 @@ func (g *grid) annotate() {
 		}
 		b := m.p.Bars[m.first+i].Meter
 		n := t.Quarters
-		dotted := b.Compound() && b.Unit == 8
-		if dotted {
-			n /= 1.5
+		s := "= "
+		switch {
+		case b.Compound() && b.Unit == 8:
+			n, s = n/1.5, ".= "
+		case b.Unit == 2 && b.Beats > 0:
+			n, s = n/2, "h= "
 		}
-		s := "= " + strconv.Itoa(int(math.Round(n)))
+		s += strconv.Itoa(int(math.Round(n)))
 		w := tempoStyle.width(s) + 1.6
-		if dotted {
-			s = "." + s
-		}
 		put(item{row: r, col: c, kind: KindSign, text: s, style: tempoStyle, width: w, tempo: true, note: s}, 0)
 	}
 	open := map[int]int{} // bar of the start of an ending
@@ -413,6 +413,8 @@ func pretty(s string) string {
 		switch {
 		case r == '#':
 			b.WriteRune('♯')
+		case r == 'o' && (prev == 'i' || prev == 'v') && !(next >= 'a' && next <= 'z'):
+			b.WriteRune('°')
 		case r == 'b' && (prev >= 'A' && prev <= 'G' || prev == 'b' && i > 1 && rs[i-2] >= 'A' && rs[i-2] <= 'G') && !(next >= 'a' && next <= 'z' && next != 'b' && next != 'm' && next != 's' && next != 'd'):
 			b.WriteRune('♭')
 		case r == 'b' && (next >= '1' && next <= '9' || next == 'I' || next == 'V' || next == 'i' || next == 'v') && !(prev >= 'a' && prev <= 'z'):

@@ -222,7 +222,7 @@ func (g *grid) extent(c *column) {
 		cl := arrange(c.chords[s])
 		left := cl.left
 		for _, si := range c.stacks {
-			if h := g.m.o.Stacks[si].Hand; (h == 0 || h == g.m.hand[s]) && len(c.chords[s]) > 0 {
+			if h := g.m.o.Stacks[si].Hand; (h == 0 || h == g.m.hand[s]) && c.stacked(s) {
 				left += .75
 				c.stackX[s] = -left + .2
 			}
@@ -262,6 +262,15 @@ func (g *grid) extent(c *column) {
 			c.left[s], c.used[s] = left+w, true
 		}
 	}
+}
+
+// stacked reports whether two notes or more begin here on a staff.
+func (c *column) stacked(s int) bool {
+	n := 0
+	for _, ch := range c.chords[s] {
+		n += len(ch.heads)
+	}
+	return n > 1
 }
 
 // gaps gives each column its natural distance to the next (Gourlay 1987, from memory): a note of length d asks for
@@ -417,6 +426,12 @@ func (g *grid) nodes(first, last int, start float64) (cols []*column, gaps []flo
 				reach[0], reach[1] = w, w
 				prevGap = 0
 			}
+		}
+	}
+	// Texts end where the line does.
+	for l := laneDynamics; l < g.lanes; l++ {
+		if lastIn[l] >= 0 && lastIn[l] < len(cols)-1 {
+			rods = append(rods, rod{lastIn[l], len(cols) - 1, reach[l]})
 		}
 	}
 	index := map[*column]int{}
