@@ -891,9 +891,9 @@ func (g *grid) tuplet(d *drawing, sky *skyline, t *tuplet, first, last *chord) {
 	y := 0.0
 	hook := .7
 	if dir > 0 {
-		y = math.Min(sky.top(x0, x1), -2) - 1
+		y = math.Min(sky.top(x0, x1), -2) - 1 - .3*float64(min(t.inner, 1))
 	} else {
-		y = math.Max(sky.bottom(x0, x1), 2) + 1
+		y = math.Max(sky.bottom(x0, x1), 2) + 1 + .3*float64(min(t.inner, 1))
 		hook = -hook
 	}
 	p := prim{bar: first.bar, kind: KindTuplet}

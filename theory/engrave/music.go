@@ -490,6 +490,9 @@ func (m *music) beamRow(row []*chord, b score.Bar) {
 // wide reports whether plain eighths at two moments of a bar share a beam although they belong to different beats.
 func wide(a, z Time, b score.Bar) bool {
 	m := b.Meter
+	if m.Unit == 2 && len(m.Groups) == 0 && m.Beats%3 != 0 {
+		return floor(a.Add(b.Offset).Div(score.Quarters(2))) == floor(z.Add(b.Offset).Div(score.Quarters(2)))
+	}
 	if m.Unit != 4 || len(m.Groups) > 0 {
 		return false
 	}

@@ -364,7 +364,7 @@ func (g *grid) suffix(last int) float64 {
 		w += .6 + keyWidth(l.keyFrom, l.keyTo)
 	}
 	if l.meter {
-		w += .6 + meterWidth(g.m.p.Bars[g.m.first+last+1].Meter)
+		w += .9 + meterWidth(g.m.p.Bars[g.m.first+last+1].Meter)
 	}
 	return w
 }
