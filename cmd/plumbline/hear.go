@@ -8,6 +8,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"plumbline/drills/ear"
+	"plumbline/theory/claim"
 	"plumbline/theory/score"
 )
 
@@ -16,6 +18,7 @@ func newHearCmd(e *env) *cobra.Command {
 	var sf soundFlags
 	var tempo, slower float64
 	var without, stress, compare, then []string
+	var twin string
 	var broken, block, build, countIn, dry, repeats bool
 	var loop int
 	cmd := &cobra.Command{
@@ -41,6 +44,7 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
   plumbline hear song.mxl --at "bar 1 beat 3" --compare-without D#5
   plumbline hear song.mxl --at "bar 1 beat 3" --build
   plumbline hear song.mxl --at "bar 1" --then "bar 5" --stress A4
+  plumbline hear song.mxl --twin "bar 2 beat 1: is F#m7"
   plumbline hear song.mxl --at "bars 5-8, bass" --loop 4 --count-in
   plumbline hear song.mxl --at "bar 1" --voice organ --tuning "just on A"
   plumbline hear song.mxl --at "bars 7-8" --slower 2 --out bars7-8.wav`,
@@ -85,6 +89,34 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 			if err != nil {
 				return err
 			}
+			if cmd.Flags().Changed("tempo") {
+				if !(tempo >= 10 && tempo <= 400) {
+					return usage(fmt.Errorf("--tempo %g: want quarter notes a minute, 10 to 400", tempo))
+				}
+				p.Tempos = []score.Tempo{{Quarters: tempo}}
+			}
+			name := strings.TrimSuffix(filepath.Base(args[0]), filepath.Ext(args[0]))
+			if twin != "" {
+				for _, other := range []string{"at", "then", "compare-without", "repeats"} {
+					if cmd.Flags().Changed(other) {
+						return usage(fmt.Errorf("--%s doesn't go with --twin: the place is that of the claim", other))
+					}
+				}
+				stretches, change, err := twinStretches(p, twin)
+				if err != nil {
+					return err
+				}
+				k, _ := stretches[0].p.KeyAt(stretches[0].r.From)
+				if l.tuning, err = sf.tuned(k.Tonic.PC()); err != nil {
+					return usage(err)
+				}
+				made, err := planOf(stretches, l)
+				if err != nil {
+					return err
+				}
+				fmt.Fprintf(e.stdout, "as it is, then changed: %s\n", change)
+				return e.sound(cmd.Context(), made, opts, sf, fileName(name+" twin"))
+			}
 			places := []score.Region{region}
 			for _, t := range then {
 				r, err := e.placeIn(p, t)
@@ -92,12 +124,6 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 					return &hintError{fmt.Errorf("--then: %w", err), "places are, for instance: " + strings.Join(score.PlaceForms, "; ")}
 				}
 				places = append(places, r)
-			}
-			if cmd.Flags().Changed("tempo") {
-				if !(tempo >= 10 && tempo <= 400) {
-					return usage(fmt.Errorf("--tempo %g: want quarter notes a minute, 10 to 400", tempo))
-				}
-				p.Tempos = []score.Tempo{{Quarters: tempo}}
 			}
 			k, _ := p.KeyAt(region.From)
 			if l.tuning, err = sf.tuned(k.Tonic.PC()); err != nil {
@@ -107,7 +133,6 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 			if err != nil {
 				return err
 			}
-			name := strings.TrimSuffix(filepath.Base(args[0]), filepath.Ext(args[0]))
 			return e.sound(cmd.Context(), made, opts, sf, fileName(name+" "+pf.at))
 		},
 	}
@@ -119,6 +144,7 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 	cmd.Flags().StringArrayVar(&stress, "stress", nil, "bring a note out, as in D#5 or D# (may be repeated)")
 	cmd.Flags().StringArrayVar(&compare, "compare-without", nil, "play the place, then again without this note (may be repeated)")
 	cmd.Flags().StringArrayVar(&then, "then", nil, "another place to play after it (may be repeated)")
+	cmd.Flags().StringVar(&twin, "twin", "", "play the place of a claim, then changed so that the claim is false: \"bar 2: is F#m7\"")
 	cmd.Flags().BoolVar(&broken, "broken", false, "play each chord of the place broken upwards")
 	cmd.Flags().BoolVar(&block, "block", false, "play each chord of the place for the same time")
 	cmd.Flags().BoolVar(&build, "build", false, "build each chord of the place up from the bass")
@@ -127,6 +153,34 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 	cmd.Flags().BoolVar(&repeats, "repeats", false, "play the repeats, endings and jumps of the place (default each bar once)")
 	cmd.Flags().BoolVar(&dry, "dry", false, "leave the pedal alone")
 	return cmd
+}
+
+// twinStretches returns the places of a claim as they are and then those of its twin, and what is changed.
+func twinStretches(p *score.Passage, text string) ([]stretch, string, error) {
+	c, ok, bad := claim.ParseLine(text)
+	if bad != nil {
+		return nil, "", &hintError{fmt.Errorf("--twin: %w", bad), "\"plumbline help claims\" lists what a claim may say"}
+	}
+	if !ok {
+		return nil, "", errors.New("--twin: want a claim, such as \"bar 2 beat 1: is F#m7\"")
+	}
+	s, err := ear.Find(p, c, nil)
+	var no *ear.NoTwinError
+	if errors.As(err, &no) {
+		return nil, "", fmt.Errorf("--twin: %s", no.Why)
+	}
+	if err != nil {
+		return nil, "", fmt.Errorf("--twin: %w", err)
+	}
+	t := s.Pairs[0][0]
+	var out []stretch
+	for _, r := range s.Places {
+		out = append(out, stretch{what: "as it is", p: s.Original, r: r})
+	}
+	for _, r := range s.Places {
+		out = append(out, stretch{what: "changed", p: t.Passage, r: r})
+	}
+	return out, t.Change, nil
 }
 
 // maxLoop bounds --loop; a clip is half an hour long at most anyway.
