@@ -51,11 +51,15 @@ type (
 
 // checkClaims checks every claim that is understood. bad holds the others, in order of lines.
 func checkClaims(p *score.Passage, name string, r io.Reader) (results []claim.Result, bad []*claim.Error, err error) {
+	return checkWith(claim.NewChecker(p), name, r)
+}
+
+// checkWith is checkClaims with a checker that has been used on the passage before.
+func checkWith(k *claim.Checker, name string, r io.Reader) (results []claim.Result, bad []*claim.Error, err error) {
 	claims, bad, err := claim.Parse(name, r)
 	if err != nil {
 		return nil, nil, err
 	}
-	k := claim.NewChecker(p)
 	for _, c := range claims {
 		res, err := k.Check(c)
 		var ce *claim.Error
