@@ -35,6 +35,7 @@ type (
 		Relation string          `json:"relation,omitempty"` // what leads from the first sonority to the second, of loose notes
 		Warnings []string        `json:"warnings,omitempty"`
 		Keys     []keyChangeJSON `json:"keys,omitempty"`
+		harmonyPart
 	}
 	keyChangeJSON struct {
 		Bar      string `json:"bar"`
@@ -58,6 +59,9 @@ type (
 		BlackKeys bool          `json:"black_keys"`
 		Numeral   string        `json:"numeral"`
 		Function  string        `json:"function"`
+
+		NumeralWords string `json:"numeral_words,omitempty"` // of loose notes
+		at           score.Time
 	}
 	handJSON struct {
 		Notes     []string `json:"notes"`
@@ -165,7 +169,7 @@ func describePassage(p *score.Passage, region score.Region) descriptionJSON {
 		left, right := pitchesOf(s.Hand(score.Left)), pitchesOf(s.Hand(score.Right))
 		sj := describeNotes(left, right)
 		bar, beat := p.BeatAt(s.At)
-		sj.Bar, sj.Beat = bar, beat.String()
+		sj.Bar, sj.Beat, sj.at = bar, beat.String(), s.At
 		d.Sonorities = append(d.Sonorities, sj)
 	}
 	if region.Moment {
@@ -186,7 +190,7 @@ func describePassage(p *score.Passage, region score.Region) descriptionJSON {
 const firstFacts = 5
 
 // someSonorities is how many sonorities are told in a line each unless all are asked for.
-const someSonorities = 40
+const someSonorities = 24
 
 // draftClaims writes the facts that a claims file can say, each with its place.
 func draftClaims(p *score.Passage, d descriptionJSON) []byte {
@@ -249,11 +253,17 @@ func newDescribeCmd(e *env) *cobra.Command {
 	var asJSON, full, all bool
 	cmd := &cobra.Command{
 		Use:   "describe PASSAGE",
-		Short: "Tell what is there: each sonority by hand, its readings, the lines",
+		Short: "Tell what is there: each sonority by hand, its readings, lines, sequences, rhythm",
 		Long: `Tells what sounds at each onset: the notes of each hand and how they are stacked,
 the readings of the whole from the likeliest on, each with its reason, the set
-class, and how bass and top line move. A place of up to four sonorities is told
-in full, a longer one in a line each (--full tells all).
+class. A place of up to four sonorities is told in full, a longer one in a line
+each (--full tells all in full).
+
+Of more than a moment it tells first the few things worth saying, then the
+lines (how they move, where they turn, inner and chromatic lines, two lines in
+one), the outer voices, the sequences (model, copies, cycles and why, what
+breaks them, how they would go on), rhythm, loudness and texture. Of long lists
+the first are told; --all leaves nothing out.
 
 --notes names loose notes, low to high; --left and --right when hands matter;
 --then names the notes that follow them, to be told what leads from one to the other.`,
@@ -307,6 +317,7 @@ in full, a longer one in a line each (--full tells all).
 				if notes != "" { // loose notes lie in no hand
 					sj.Left, sj.Right = describeHand(nil), describeHand(nil)
 				}
+				sj.inKey(keyName, append(append([]pitch.Pitch{}, l...), r...))
 				next, err := parsePitches(then)
 				if err != nil {
 					return &usageError{cmd.CommandPath(), fmt.Errorf("--then: %w", err)}
@@ -337,9 +348,7 @@ in full, a longer one in a line each (--full tells all).
 				return err
 			}
 			d = describePassage(p, region)
-			if keyName != "" {
-				d.Key = keyName
-			}
+			d.inContext(p, region, keyName)
 			if draft != "" {
 				if err := keepOrWrite(draft, draftClaims(p, d)); err != nil {
 					return err
@@ -412,7 +421,7 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 	}
 	facts := []string{place}
 	if d.Key != "" {
-		facts = append(facts, d.Key)
+		facts = append(facts, d.keyWords())
 	}
 	facts = append(facts, meters, count(len(d.Sonorities), "sonority", "sonorities"))
 	fmt.Fprintf(w, "%s\n\n", strings.Join(facts, "; "))
@@ -459,6 +468,7 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 		}
 		fmt.Fprintln(w)
 	}
+	writeHarmony(w, d, region.Moment, all)
 	writeLines(w, d, all)
 	if !full && len(d.Sonorities) > 0 {
 		fmt.Fprintf(w, "\nOne sonority in full: --at \"bar %s beat %s\"; all of them: --full\n", d.Sonorities[0].Bar, d.Sonorities[0].Beat)
@@ -486,15 +496,19 @@ func handCell(h handJSON) string {
 		return "-"
 	}
 	s := strings.Join(h.Notes, " ")
+	stack := ""
 	switch h.Stack {
 	case "fifths", "fourths", "seconds":
-		s += " (" + h.Stack + ")"
+		stack = " (" + h.Stack + ")"
 	case "thirds":
 		if len(h.Notes) > 2 {
-			s += " (thirds)"
+			stack = " (thirds)"
 		}
 	}
-	return s
+	if len(s)+len(stack) > 21 { // the column
+		return s
+	}
+	return s + stack
 }
 
 // writeSonority tells one sonority in full. Loose notes lie in no hand; their stack is given.
@@ -542,6 +556,9 @@ func writeSonority(w io.Writer, s sonorityJSON, all chord.Stack, loose bool) {
 			field("", "if "+strings.Join(r.Respelled, ", "))
 		}
 		field("", r.Why)
+	}
+	if loose && s.Numeral != "" {
+		field("numeral", s.Numeral+": "+s.NumeralWords)
 	}
 	for _, c := range s.Clusters {
 		field("cluster", c.Kind+": "+strings.Join(c.Notes, " "))

@@ -57,9 +57,11 @@ type (
 		At   string `json:"at"`
 		Note string `json:"note"`
 		Want string `json:"want"`
+
+		Within bool `json:"within"` // it goes on after it
 	}
 	outerJSON struct {
-		Intervals []string          `json:"intervals"` // octaves taken off
+		Intervals []string          `json:"intervals"` // octaves taken off; where neither voice moves nothing is told again
 		Real      []string          `json:"real"`
 		Motion    map[string]int    `json:"motion"`
 		Mostly    string            `json:"mostly"`
@@ -138,10 +140,10 @@ func describeLines(d *descriptionJSON, p *score.Passage, notes []score.Note, reg
 			}
 			for _, v := range line.Voices(notes, region) {
 				l := v.Line()
-				if one := len(line.Voices(notes, region)) < 2; one || len(l) < 4 || sameNotes(l, bass) || sameNotes(l, top) {
+				if len(l) < 4 || sameNotes(l, bass) || sameNotes(l, top) {
 					continue
 				}
-				j := x.line(fmt.Sprintf("%s hand, voice %d", v.Hand, v.Number), l)
+				j := x.line(fmt.Sprintf("%s, voice %d", v.Hand, v.Number), l)
 				j.Guessed = v.Guessed
 				d.add(j)
 			}
@@ -278,7 +280,10 @@ func (x linesOf) outer() *outerJSON {
 		return nil
 	}
 	o := &outerJSON{Motion: map[string]int{}, Perfects: []consecutiveJSON{}}
-	for _, i := range list {
+	for k, i := range list {
+		if k > 0 && line.PairOf(list[k-1], i) == line.Still {
+			continue
+		}
 		o.Intervals = append(o.Intervals, simpleName(i.Interval))
 		o.Real = append(o.Real, i.Interval.String())
 	}
@@ -291,7 +296,7 @@ func (x linesOf) outer() *outerJSON {
 	}
 	var last *line.Consecutive
 	for _, c := range line.ParallelPerfects(list) {
-		if one := c.From[0].Hand; c.Number == 8 && c.From[1].Hand == one && c.To[0].Hand == one && c.To[1].Hand == one {
+		if c.Number == 8 && c.From[0].Hand == c.From[1].Hand {
 			continue // one hand's octaves double a line
 		}
 		if k := len(o.Perfects) - 1; last != nil && c.From == last.To && c.Number == last.Number {
@@ -372,7 +377,7 @@ func (x linesOf) sequence(s line.Sequence) sequenceJSON {
 		}
 	}
 	for _, b := range s.Breaks {
-		j.Breaks = append(j.Breaks, breakJSON{x.p.Where(b.Note.Onset), b.Note.Pitch.String(), b.Want.String()})
+		j.Breaks = append(j.Breaks, breakJSON{x.p.Where(b.Note.Onset), b.Note.Pitch.String(), b.Want.String(), b.Note.Onset.Less(s.To)})
 	}
 	if s.Copies > 0 {
 		j.Next = everyName(s.Next(min(s.Size, 16)))
@@ -768,8 +773,15 @@ func sequenceDetails(s sequenceJSON, some func([]string, int) string) []string {
 	if len(s.Names) > 1 {
 		out = append(out, "also "+some(s.Names[1:], 2))
 	}
-	for _, b := range s.Breaks {
-		out = append(out, fmt.Sprintf("broken at %s by %s, where it would have %s", b.At, b.Note, b.Want))
+	for i, b := range s.Breaks {
+		if i > 0 && b == s.Breaks[i-1] {
+			continue
+		}
+		if b.Within {
+			out = append(out, fmt.Sprintf("broken at %s by %s, where it would have %s", b.At, b.Note, b.Want))
+		} else {
+			out = append(out, fmt.Sprintf("left at %s: %s, where it would have %s", b.At, b.Note, b.Want))
+		}
 	}
 	if len(s.Next) > 0 {
 		text := "would go on with " + strings.Join(slices.Compact(slices.Clone(s.Next)), " ")

@@ -476,7 +476,8 @@ func (f *finder) compounds() {
 		var run Line
 		flush := func() {
 			if len(run) >= compoundNotes && len(run) <= 64 && 2*LeapsOf(run) >= len(run)-1 {
-				if c := TwoLines(run); c.Two {
+				// A circle of fifths always makes two lines by step; it is told as what it is.
+				if c := TwoLines(run); c.Two && !circles(run) {
 					last := run[len(run)-1]
 					layer := score.TopLine
 					if h == score.LeftHand {
@@ -518,6 +519,12 @@ func (f *finder) compounds() {
 		}
 		flush()
 	}
+}
+
+// circles reports whether most moves of a line are plainly those of the circle of fifths.
+func circles(l Line) bool {
+	j := Judge(l, CircleOfFifths)
+	return 4*(len(j.Misfits)+len(j.BySound)+len(j.Altered)) <= len(j.Moves)
 }
 
 // chromatic tells the chromatic lines that an ear could follow (see leads) for at least four moves.

@@ -265,8 +265,9 @@ type Consecutive struct {
 }
 
 // ParallelPerfects returns the parallel fifths and octaves between bass and top line: both move in one direction from one
-// perfect fifth, octave or unison, octaves aside, to another of the same number. Doubling in octaves through a whole stretch
-// is no fault and is told as such by its length; the caller judges.
+// perfect fifth, octave or unison, octaves aside, to another of the same number, and each stays in its hand: where a hand falls
+// silent, what is left is another voice. Doubling in octaves, in one hand or through a whole stretch, is no fault and is told as
+// such by its hands and its length; the caller judges.
 func ParallelPerfects(outers []Outer) []Consecutive {
 	var out []Consecutive
 	for i := 1; i < len(outers); i++ {
@@ -284,7 +285,7 @@ func consecutive(a, b [2]score.Note) (Consecutive, bool) {
 		return Consecutive{}, false
 	}
 	low, high := direction(a[0].Pitch, b[0].Pitch), direction(a[1].Pitch, b[1].Pitch)
-	if low == 0 || low != high {
+	if low == 0 || low != high || a[0].Hand != b[0].Hand || a[1].Hand != b[1].Hand {
 		return Consecutive{}, false
 	}
 	n := 5

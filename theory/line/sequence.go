@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"math/bits"
 	"slices"
 	"strings"
 
@@ -488,6 +489,13 @@ func chordSequence(chords []Chord, low, high Line, f found) Sequence {
 		Interval: signed(f.by[0]), TopMoves: signed(f.by[1]), Notes: low[f.from:f.to], TopNotes: high[f.from:f.to], Chords: chords[f.from:f.to], Chance: f.chance}
 	s.From, s.To = s.Chords[0].At, s.Chords[len(s.Chords)-1].Until
 	s.Names = Schemata(s.Chords)
+	if !slices.ContainsFunc(s.Chords, func(c Chord) bool { return bits.OnesCount16(c.members) > 2 }) { // two voices: the bass stands for the roots
+		var cs []pitch.Class
+		for _, c := range s.Chords {
+			cs = append(cs, c.Bass)
+		}
+		s.Names = append(s.Names, Schemata(RootChords(cs))...)
+	}
 	s.Breaks = broke(low, f, 0, true)
 	for _, b := range broke(high, f, 1, true) {
 		b.Top = true
@@ -677,6 +685,9 @@ func (s Sequence) goOn(l Line, by pitch.Interval, n int) []pitch.Pitch {
 		p := all[len(all)-s.Size].Add(by)
 		if s.Likeness == Diatonic && known[p.Letter] {
 			p.Alter = alter[p.Letter]
+		}
+		if s.Likeness == BySemitone && (p.Alter > 1 || p.Alter < -1) { // no one would write it so
+			p = pitch.FromMIDI(p.MIDI(), p.Alter < 0)
 		}
 		for prev := all[len(all)-1]; s.Layer != score.TopLine && p.Step()-prev.Step() > 4; { // a bass keeps to its register
 			p.Octave--
