@@ -11,59 +11,80 @@ import (
 	"time"
 
 	"plumbline/drills"
+	"plumbline/drills/ear"
 	"plumbline/synth"
 	"plumbline/synth/speaker"
+	"plumbline/theory/claim"
 	"plumbline/theory/pitch"
 	"plumbline/theory/score"
 )
 
-// TestDrillLoudness: 500 random questions of every kind and level, and of a passage, are equally loud within 0.5 LU in each
-// voice, and none has a true peak above -3 dBTP or a sample above -6 dBFS.
+// TestDrillLoudness: 500 random questions of every kind and level, of a passage and of claims, rendered as the drill renders them, are
+// equally loud within 0.5 LU in each voice, and none has a true peak above -3 dBTP or a sample above -6 dBFS.
 func TestDrillLoudness(t *testing.T) {
 	p := readPlanPassage(t)
-	type drill struct {
-		q func(n int) drills.Question
+	// A question gives one clip, or the two that are compared.
+	var of []func(n int, ds *drillSound) ([]*synth.Clip, error)
+	add := func(d *drills.Drill, err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+		of = append(of, func(n int, ds *drillSound) ([]*synth.Clip, error) {
+			q := d.Question(n)
+			c, err := ds.clip(q.Number, questionNotes(q))
+			return []*synth.Clip{c}, err
+		})
 	}
-	var of []drill
 	for _, k := range drills.Kinds() {
 		for i, l := range drills.Levels(k) {
-			d, err := drills.New(drills.Settings{Kind: k, Level: l.Number, Seed: uint64(i), Inversions: k == drills.Quality && i%2 == 1})
-			if err != nil {
-				t.Fatal(err)
-			}
-			of = append(of, drill{d.Question})
+			add(drills.New(drills.Settings{Kind: k, Level: l.Number, Seed: uint64(i), Inversions: k == drills.Quality && i%2 == 1}))
 		}
 	}
 	whole, err := p.Resolve(score.Place{All: true})
 	if err != nil {
 		t.Fatal(err)
 	}
-	d, err := drills.FromPassage(p, whole, drills.Settings{Kind: drills.Quality, Seed: 3, Foils: .5})
-	if err != nil {
-		t.Fatal(err)
+	add(drills.FromPassage(p, whole, drills.Settings{Kind: drills.Quality, Seed: 3, Foils: .5}))
+	for _, text := range []string{"bar 3: bass is E", "bar 3, left hand: stacked in fifths"} {
+		c, ok, bad := claim.ParseLine(text)
+		if bad != nil || !ok {
+			t.Fatal(text, bad)
+		}
+		s, err := ear.Find(p, c, nil)
+		if err != nil {
+			t.Fatal(text, err)
+		}
+		of = append(of, func(n int, ds *drillSound) ([]*synth.Clip, error) {
+			return trialClips(s, s.Trial(7, n, ear.WhichOfTwo), synth.Options{Voice: ds.voice})
+		})
 	}
-	of = append(of, drill{d.Question})
+	if most := len(drills.Kinds()) + 2; len(of) < most {
+		t.Fatalf("%d drills; want at least %d", len(of), most)
+	}
 	for i, v := range synth.Voices() {
-		count := 30
+		count := 20
 		if i == 0 {
 			count = 500
 		}
 		ds := &drillSound{voice: v}
-		low, high, peak, sample, held := math.Inf(1), math.Inf(-1), 0.0, 0.0, 0
+		low, high, peak, sample, held, clips := math.Inf(1), math.Inf(-1), 0.0, 0.0, 0, 0
 		for n := range count {
-			q := of[n%len(of)].q(100 + n)
-			c, err := ds.clip(q.Number, questionNotes(q))
+			cs, err := of[n%len(of)](100+n, ds)
 			if err != nil {
 				t.Fatal(err)
 			}
-			got := float64(c.Loudness())
-			if c.Held > 0 {
-				held++
+			for _, c := range cs {
+				clips++
+				got := float64(c.Loudness())
+				if c.Held > 0 {
+					held++
+				}
+				low, high, peak, sample = min(low, got), max(high, got), max(peak, c.TruePeak()), max(sample, c.Peak())
 			}
-			low, high, peak, sample = min(low, got), max(high, got), max(peak, c.TruePeak()), max(sample, c.Peak())
 		}
 		db := 20 * math.Log10(peak)
-		t.Logf("%s, %d questions: %.3f to %.3f LUFS, %d held down, true peak at most %.2f dBTP", v.Name, count, low, high, held, db)
+		t.Logf("%s, %d clips of %d drills: %.3f to %.3f LUFS, %d held down, true peak at most %.2f dBTP", v.Name, clips, len(of), low, high, held, db)
 		if high-low > 0.5 || db > -3 || sample > synth.Ceiling {
 			t.Errorf("%s: from %.3f to %.3f LUFS, true peak %.2f dBTP, samples to %.4f; want within 0.5 LU, at most -3 and 0.5", v.Name, low, high, db, sample)
 		}
