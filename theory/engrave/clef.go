@@ -84,12 +84,13 @@ func (m *music) chooseClefs(staff int) {
 			worst := 0.0
 			for _, h := range c.heads {
 				if p := abs(h.step - middle(clef)); p > 5 {
-					worst = math.Max(worst, math.Pow(float64((p-4)/2), 1.6))
+					worst = math.Max(worst, ledgerCost((p-4)/2))
 				}
 			}
-			w := 1.0
+			// A long note is looked at longer; repeated short ones don't count each for itself.
+			w := math.Max(.3, math.Min(1.4, math.Sqrt(c.length.Float())))
 			if c.grace {
-				w = .4
+				w = .2
 			}
 			mo.cost[k] += worst * w
 			if k != home {
@@ -136,6 +137,11 @@ func (m *music) chooseClefs(staff int) {
 	}
 }
 
+// ledgerCost tells how ill n ledger lines can be read: two are nothing unusual, five are hard.
+func ledgerCost(n int) float64 {
+	return [...]float64{0, .05, .4, 1.5, 4, 8}[min(n, 5)] + 4*float64(max(n-5, 0))
+}
+
 // An ottava is a stretch of a staff written octaves lower (shift above 0) or higher than it sounds.
 type ottava struct {
 	shift    int // in steps
@@ -143,7 +149,7 @@ type ottava struct {
 }
 
 // chooseOttava puts notes under an 8va that would need five ledger lines or more, with their neighbours that lie high, too; below
-// the bass clef it is 8vb (Gould, Behind Bars: to spare ledger lines; how many is our choice).
+// the bass clef it is 8vb, from six on (Gould, Behind Bars: to spare ledger lines; how many is our choice).
 func (m *music) chooseOttava(staff int) {
 	type moment struct {
 		chords  []*chord
@@ -183,7 +189,7 @@ func (m *music) chooseOttava(staff int) {
 				high = max(high, f)
 				j++
 			}
-			if high < 14 {
+			if high < 15 || sign < 0 && high < 17 {
 				i = max(j, i+1)
 				continue
 			}

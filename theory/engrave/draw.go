@@ -729,7 +729,7 @@ func (g *grid) drawTies(d *drawing, l *line, s int) {
 		if in(t.to) && t.to.staff == s && (t.from == nil || !in(t.from)) {
 			h := t.to.heads[t.toHead]
 			x1 := t.to.x + h.dx - .12
-			x0 := x1 - 2
+			x0 := math.Max(x1-2, math.Min(l.start-.1, x1-.7))
 			if t.from != nil {
 				x0 = math.Min(l.start-.2, x1-1.2)
 			}

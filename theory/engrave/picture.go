@@ -98,6 +98,7 @@ var markInk = map[Shape]string{Ring: "#0b62b0", Square: "#b3470b", Diamond: "#0a
 type svg struct {
 	b      bytes.Buffer
 	prefix string
+	halo   string // the colour of the paper, which parts labels from lines behind them
 }
 
 func (s *svg) str(parts ...string) {
@@ -128,7 +129,7 @@ func cleanPrefix(s string) string {
 
 // picture writes the whole file: w and h are the viewBox in staff spaces.
 func picture(d *drawing, w, h float64, o *Options, scale float64, title, desc string, labels map[string]string) []byte {
-	s := &svg{prefix: cleanPrefix(o.Prefix)}
+	s := &svg{prefix: cleanPrefix(o.Prefix), halo: o.Paper}
 	W, H := whole(w), whole(h)
 	px := func(f float64) string { return strconv.FormatFloat(math.Round(f*100)/100, 'f', -1, 64) }
 	pw, ph := px(float64(W)*scale), px(float64(H)*scale)
@@ -325,6 +326,9 @@ func (s *svg) text(p *prim) {
 	}
 	if p.ink != "" {
 		s.str(` fill="`, p.ink, `"`)
+	}
+	if p.class == "label" && s.halo != "" {
+		s.str(` paint-order="stroke" stroke="`, esc(s.halo), `" stroke-width="45" stroke-linejoin="round"`)
 	}
 	if p.end {
 		s.str(` text-anchor="end"`)

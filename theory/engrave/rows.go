@@ -258,8 +258,11 @@ func (g *grid) annotate() {
 			}
 		}
 	}
+	inForce := 0.0
 	for _, t := range m.p.Tempos {
-		if !inside(t.At) || t.Quarters <= 0 {
+		same := math.Round(t.Quarters) == math.Round(inForce)
+		inForce = t.Quarters
+		if !inside(t.At) || t.Quarters <= 0 || same {
 			continue
 		}
 		c, i := g.find(t.At, false)
