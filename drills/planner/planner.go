@@ -286,8 +286,8 @@ const maxLearning = 20
 // confused is asked by itself when one of it is aimed at.
 const (
 	minChoices = 3
-	maxChoices = 5
-	pairEvery  = 0.35
+	maxChoices = 6
+	pairEvery  = 0.25
 )
 
 // Next returns the next step. It returns false if there are no two labels to tell apart.
@@ -420,9 +420,9 @@ func (p *Planner) beside(r *rand.Rand, s *state) (set []*state, pair bool, why [
 		share, weight := confused(s, o)
 		v := 3*share + 0.3*r.Float64() - 0.001*math.Abs(float64(o.index-s.index))
 		if o.seen == 0 {
-			v -= 0.5 // not too much at once that is new
+			v += 0.1 // something new may be met on the way
 		} else {
-			v += 0.6 * o.gain()
+			v += 1.2 * o.gain()
 		}
 		if o.offered > 0 && o.offered == p.number {
 			v -= 0.1
