@@ -37,8 +37,9 @@ type Voice struct {
 // MaxPartials is the largest number of partials of a note.
 const MaxPartials = 48
 
-// The voices. A note of any strength has the power strength^2 at its start in each of them (amplitudes squared, halved and
-// added), so that only the course of a note and its colour differ.
+// The voices. A note of any pitch and strength has the K-weighted power strength^2 at its start in each of them (amplitudes
+// squared and halved, weighted as for loudness by ITU-R BS.1770, and added), so that only the course of a note and its colour
+// differ, and a high note isn't shrill beside a low one.
 var (
 	Struck   = Voice{"struck", Attack, Release, struckPartials}
 	Flexible = Voice{"flexible", Attack, Release, flexiblePartials}
@@ -195,7 +196,9 @@ func organPartials(dst []Partial, f Hz, strength float64) []Partial {
 }
 
 func sinePartials(dst []Partial, f Hz, strength float64) []Partial {
-	return append(dst, Partial{Freq: f, Amp: strength * math.Sqrt2})
+	dst = append(dst, Partial{Freq: f, Amp: 1})
+	power(dst[len(dst)-1:], strength)
+	return dst
 }
 
 // tickPartials are those of a struck bar of wood held at its ends' nodes: a free bar's modes lie at 1, 2.756 and 5.404 times
@@ -209,11 +212,12 @@ func tickPartials(dst []Partial, f Hz, strength float64) []Partial {
 	return dst
 }
 
-// power gives parts the power strength^2.
+// power gives parts the K-weighted power strength^2.
 func power(parts []Partial, strength float64) {
 	sum := 0.0
 	for _, p := range parts {
-		sum += p.Amp * p.Amp / 2
+		cos := math.Cos(2 * math.Pi * min(float64(p.Freq)/float64(DefaultRate), topShare))
+		sum += p.Amp * p.Amp / 2 * kShelf.power(cos) * kHighPass.power(cos)
 	}
 	g := strength / math.Sqrt(sum)
 	for i := range parts {
