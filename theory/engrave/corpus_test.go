@@ -137,32 +137,36 @@ func whole(p *score.Passage) score.Region {
 	return score.Region{From: p.Bars[0].Start, To: p.End()}
 }
 
-// pieces returns all tables of the corpus and all songs.
-func pieces(t testing.TB, lieder, tables bool) []*score.Passage {
+// readPieces keeps what was read, for all tests.
+var readPieces = map[string][]*score.Passage{}
+
+// pieces returns all tables of the corpus and all songs; under the race detector every eighth of them.
+func pieces(t testing.TB) []*score.Passage {
 	t.Helper()
+	if len(readPieces["all"]) > 0 {
+		return readPieces["all"]
+	}
+	tables, _ := filepath.Glob(filepath.Join(shared(t, "corpus"), "*", "*.notes.tsv"))
+	songs, _ := filepath.Glob(filepath.Join(shared(t, "scores", "lieder"), "*.mxl"))
+	if len(tables) < 100 || len(songs) != 120 {
+		t.Fatalf("%d tables and %d songs; want 100 and more, and 120", len(tables), len(songs))
+	}
 	var out []*score.Passage
-	if tables {
-		files, _ := filepath.Glob(filepath.Join(shared(t, "corpus"), "*", "*.notes.tsv"))
-		if len(files) < 100 {
-			t.Fatalf("%d tables; want 100 and more", len(files))
+	for i, f := range append(tables, songs...) {
+		if raceDetector && i%8 > 0 {
+			continue
 		}
-		for _, f := range files {
+		if strings.HasSuffix(f, ".tsv") {
 			out = append(out, table(t, f))
+			continue
 		}
+		p, err := musicxml.ReadFile(f, musicxml.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, p)
 	}
-	if lieder {
-		files, _ := filepath.Glob(filepath.Join(shared(t, "scores", "lieder"), "*.mxl"))
-		if len(files) != 120 {
-			t.Fatalf("%d songs; want 120", len(files))
-		}
-		for _, f := range files {
-			p, err := musicxml.ReadFile(f, musicxml.Options{})
-			if err != nil {
-				t.Fatal(err)
-			}
-			out = append(out, p)
-		}
-	}
+	readPieces["all"] = out
 	return out
 }
 
@@ -249,11 +253,11 @@ func overlaps(l engrave.Layout) []string {
 
 // Two thousand stretches of real music, chosen at random, with labels, texts and brackets at random: nothing overlaps.
 func TestNothingOverlaps(t *testing.T) {
-	all := pieces(t, true, true)
+	all := pieces(t)
 	rng := rand.New(rand.NewPCG(10, 2024))
 	n := 2000
-	if testing.Short() {
-		n = 200
+	if testing.Short() || raceDetector {
+		n = 150
 	}
 	bars, faults := 0, 0
 	kinds := map[string]int{}
@@ -307,7 +311,7 @@ func TestNothingOverlaps(t *testing.T) {
 
 // Every song and every piece of the corpus as a whole: drawn, well formed, every note there.
 func TestAllPieces(t *testing.T) {
-	for _, p := range pieces(t, true, true) {
+	for _, p := range pieces(t) {
 		svg, l, err := engrave.Staff(p, whole(p), engrave.Options{Width: 1000})
 		if err != nil {
 			t.Errorf("%s: %v", p.Title, err)
@@ -326,6 +330,9 @@ func TestAllPieces(t *testing.T) {
 		if len(seen) != len(p.Notes) {
 			t.Errorf("%s: %d notes drawn of %d", p.Title, len(seen), len(p.Notes))
 		}
+		for _, s := range overlaps(l) {
+			t.Errorf("%s: %s", p.Title, s)
+		}
 		if len(l.Bars) != len(p.Bars) {
 			t.Errorf("%s: %d bars drawn of %d", p.Title, len(l.Bars), len(p.Bars))
 		}
@@ -337,19 +344,25 @@ func TestConformanceFiles(t *testing.T) {
 	dir := shared(t, "scores", "conformance")
 	files, _ := filepath.Glob(filepath.Join(dir, "*"))
 	seen := 0
+	if len(files) < 149 {
+		t.Fatalf("%d files; want 149 and more", len(files))
+	}
 	for _, f := range files {
 		p, err := musicxml.ReadFile(f, musicxml.Options{})
 		if err != nil || len(p.Bars) == 0 {
 			continue
 		}
 		seen++
-		svg, _, err := engrave.Staff(p, whole(p), engrave.Options{Width: 900})
+		svg, l, err := engrave.Staff(p, whole(p), engrave.Options{Width: 900})
 		if err != nil && p.End().Sign() > 0 {
 			t.Errorf("%s: %v", filepath.Base(f), err)
 			continue
 		}
 		if err == nil {
 			wellFormed(t, filepath.Base(f), svg)
+			for _, s := range overlaps(l) {
+				t.Errorf("%s: %s", filepath.Base(f), s)
+			}
 		}
 	}
 	if seen < 120 {

@@ -213,13 +213,18 @@ type Layout struct {
 	Systems []System
 }
 
-// At returns the bars and the note at a place of the picture, in units of the viewBox: indices into Passage.Bars and
-// Passage.Notes, -1 where there is none. The head whose middle is nearest counts, within a space and a half.
+// At returns the bar and the note at a place of the picture, in units of the viewBox: indices into Passage.Bars and
+// Passage.Notes, -1 where there is none. A bar reaches six spaces over and under its staves, the nearer system counts; of notes
+// the one whose middle is nearest, within a space and a half.
 func (l *Layout) At(x, y float64) (bar, note int) {
 	bar, note = -1, -1
+	near := 6.0 * unit
 	for _, b := range l.Bars {
-		if x >= b.X && x < b.X+b.W && y >= b.Y && y < b.Y+b.H {
-			bar = b.Bar
+		if x < b.X || x >= b.X+b.W {
+			continue
+		}
+		if d := max(b.Y-y, y-b.Y-b.H, 0); d <= near {
+			near, bar = d, b.Bar
 		}
 	}
 	best := 1.5 * unit * 1.5 * unit

@@ -1,0 +1,5 @@
+//go:build !race
+
+package engrave_test
+
+const raceDetector = false
