@@ -10,6 +10,7 @@ import (
 
 	"plumbline/theory/chord"
 	"plumbline/theory/claim"
+	"plumbline/theory/key"
 	"plumbline/theory/pitch"
 	"plumbline/theory/score"
 )
@@ -71,6 +72,7 @@ type move struct{ tone, by int }
 type edit struct {
 	moves    []move
 	retimed  map[int][2]score.Time // of a tone: the new onset and duration
+	keys     []score.KeyChange     // in place of the old ones, if not nil
 	dynamics []score.Dynamic       // in place of the old ones, if set
 	soft     bool                  // dynamics is set
 	words    string                // of a change that is not of pitch
@@ -103,8 +105,7 @@ func (s *Subject) search(others []claim.Claim) {
 		}
 	}
 	slices.SortStableFunc(kept, func(a, b edit) int { return cmp.Compare(a.cost, b.cost) })
-	var beside []claim.Claim
-	before := map[int]claim.Verdict{}
+	beside, before := []claim.Claim{}, map[int]claim.Verdict{}
 	k := claim.NewChecker(s.Original)
 	for _, c := range others {
 		if c.Line == s.Claim.Line {
@@ -117,53 +118,111 @@ func (s *Subject) search(others []claim.Claim) {
 		}
 	}
 	var found []Twin
-	for i, e := range kept {
-		if s.checked >= maxChecked || i > 0 && enough(found) {
+	most := maxChecked
+	if s.Tonic != nil {
+		most = max(maxInKey/max(len(s.Original.Bars), 2), fewest)
+	}
+	for _, e := range kept {
+		if s.checked >= most || enough(found) {
 			break
 		}
 		s.checked++
-		t, ok := s.try(e)
+		t, k, ok := s.try(e)
 		if !ok {
 			continue
 		}
-		k := claim.NewChecker(t.Passage)
 		for _, c := range beside {
 			if res, err := k.Check(c); err != nil || res.Verdict != before[c.Line] {
 				t.Also = append(t.Also, c.Line)
-				t.cost += alsoCost
 			}
 		}
+		t.cost += alsoCost * math.Min(float64(len(t.Also)), 3)
 		found = append(found, t)
 	}
-	s.Pairs = pairs(found)
+	for s.Pairs = pairs(found); s.full != nil; s.Pairs = pairs(found) {
+		bad := slices.IndexFunc(found, func(t Twin) bool { return s.chosen(t) && !s.confirmed(t) })
+		if bad < 0 {
+			break
+		}
+		found = slices.Delete(found, bad, bad+1)
+	}
+}
+
+// chosen reports whether t is in one of the pairs.
+func (s *Subject) chosen(t Twin) bool {
+	return slices.ContainsFunc(s.Pairs, func(p [2]Twin) bool { return p[0].Passage == t.Passage || p[1].Passage == t.Passage })
+}
+
+// confirmed reports whether the claim fails of the whole passage with t's change, as it does of the excerpt.
+func (s *Subject) confirmed(t Twin) bool {
+	q := *s.full
+	q.Notes = slices.Clone(q.Notes)
+	moved := s.apply(t.edit, t.spelled, false)
+	shift := s.full.Bars[s.full.BarAt(s.fullStart())].Start
+	for j, n := range moved.Notes {
+		o := s.Original.Notes[j]
+		if n == o {
+			continue
+		}
+		i := s.toFull[j]
+		if i < 0 {
+			return false
+		}
+		q.Notes[i].Pitch, q.Notes[i].Onset, q.Notes[i].Duration = n.Pitch, n.Onset.Add(shift), n.Duration
+		q.Notes[i].Bar = max(q.BarAt(q.Notes[i].Onset), 0)
+	}
+	if t.edit.soft {
+		return true // marks are where they are
+	}
+	q.Sort()
+	res, err := claim.NewChecker(&q).Check(s.Claim)
+	return err == nil && res.Verdict == claim.Fails
+}
+
+// fullStart is where the excerpt begins in the whole passage.
+func (s *Subject) fullStart() score.Time {
+	for j, i := range s.toFull {
+		if i >= 0 {
+			return s.full.Notes[i].Onset.Sub(s.Original.Notes[j].Onset)
+		}
+	}
+	return score.Time{}
 }
 
 // Bounds of the search: changes tried on the claim, and what the verdict of another claim costs.
 const (
-	maxChecked = 400
-	plenty     = 16 // twins found, enough to choose from
-	alsoCost   = 1.5
+	maxChecked = 300
+	maxInKey   = 600 // of a claim that names a key, divided by the bars to be read: harmony takes longer to judge
+	fewest     = 120 // but so many at least
+	plenty     = 16  // twins found, enough to choose from
+	alsoCost   = .75 // up to three
 )
 
 // try makes the change and reports whether the claim then fails, however the new notes are spelled.
-func (s *Subject) try(e edit) (Twin, bool) {
-	t := Twin{cost: e.cost, feature: e.feature}
+func (s *Subject) try(e edit) (Twin, *claim.Checker, bool) {
+	t := Twin{cost: e.cost, feature: e.feature, edit: e}
+	var first *claim.Checker
 	spellings := [][]pitch.Pitch{nil}
 	if len(e.moves) > 0 {
 		spellings = s.spellings(e)
+		if len(e.keys) > 0 {
+			spellings = spellings[:1] // the signature spells them
+		}
 	}
 	for i, sp := range spellings {
-		q := s.apply(e, sp)
-		res, err := claim.NewChecker(q).Check(s.Claim)
+		q := s.apply(e, sp, true)
+		k := claim.NewChecker(q)
+		res, err := k.Check(s.Claim)
 		if err != nil || res.Verdict != claim.Fails {
-			return t, false
+			return t, nil, false
 		}
 		if i == 0 {
-			t.Passage, t.Change = q, s.words(e, sp)
+			first = k
+			t.Passage, t.Change, t.spelled = q, s.words(e, sp), sp
 			t.cost += nameCost * float64(s.odd(q))
 		}
 	}
-	return t, true
+	return t, first, true
 }
 
 // odd reports, as 0 or 1, whether chords that had a plain name have none in q. More than a few are not looked at.
@@ -201,9 +260,13 @@ func (s *Subject) spellings(e edit) [][]pitch.Pitch {
 			plain[i] = atKey(t.Pitch.Class(), n)
 			continue
 		}
-		cs := enharmonics(n, s.center(t.Onset))
+		center := s.center(t.Onset)
+		if len(e.keys) > 0 {
+			center = e.keys[0].Key.Signature() + 2
+		}
+		cs := enharmonics(n, center)
 		plain[i] = atKey(cs[0], n)
-		ways[plain[i].PC()] = slices.DeleteFunc(cs[1:], func(c pitch.Class) bool { return abs(c.Fifths()-s.center(t.Onset)) > usualFifths })
+		ways[plain[i].PC()] = slices.DeleteFunc(cs[1:], func(c pitch.Class) bool { return abs(c.Fifths()-center) > usualFifths })
 	}
 	out := [][]pitch.Pitch{plain}
 	for pc := range 12 {
@@ -253,8 +316,9 @@ func abs(n int) int { return max(n, -n) }
 // from Ab to G#. Beyond it a spelling is no more what a musician would write.
 const usualFifths = 6
 
-// apply returns the passage with an edit made, its new notes spelled so. It shares what is not changed.
-func (s *Subject) apply(e edit, spelled []pitch.Pitch) *score.Passage {
+// apply returns the passage with an edit made, its new notes spelled so, in the order that a passage promises or that of the
+// original. It shares what is not changed.
+func (s *Subject) apply(e edit, spelled []pitch.Pitch, sorted bool) *score.Passage {
 	q := *s.Original
 	q.Notes = slices.Clone(q.Notes)
 	for i, m := range e.moves {
@@ -271,8 +335,13 @@ func (s *Subject) apply(e edit, spelled []pitch.Pitch) *score.Passage {
 	if e.soft {
 		q.Dynamics = e.dynamics
 	}
-	q.Pedals, q.Harmonies, q.Signs = slices.Clone(q.Pedals), slices.Clone(q.Harmonies), slices.Clone(q.Signs)
-	q.Sort()
+	if e.keys != nil {
+		q.Keys = e.keys
+	}
+	if sorted {
+		q.Pedals, q.Harmonies, q.Signs = slices.Clone(q.Pedals), slices.Clone(q.Harmonies), slices.Clone(q.Signs)
+		q.Sort()
+	}
 	return &q
 }
 
@@ -344,6 +413,7 @@ func (s *Subject) candidates() []edit {
 			}
 		}
 	}
+	out = append(out, s.modulated()...)
 	out = append(out, s.exchanges(scope)...)
 	out = append(out, s.classes(scope)...)
 	out = append(out, s.tails(scope)...)
@@ -446,6 +516,60 @@ func (s *Subject) classes(scope []int) []edit {
 	return out
 }
 
+// A modulation is what leads from a key to another one: degrees of the scale raised or lowered together, and what becomes of
+// the signature.
+type modulation struct {
+	degrees [][2]int // degree and semitones
+	fifths  int
+	mode    bool // it is the parallel key, on the same tonic
+}
+
+// modulations are those of a major and of a minor key, to the parallel one and to neighbours on both sides.
+var modulations = map[key.Mode][]modulation{
+	key.Major: {{[][2]int{{3, -1}}, -3, true}, {[][2]int{{3, -1}, {6, -1}}, -3, true}, {[][2]int{{3, -1}, {6, -1}, {7, -1}}, -3, true},
+		{[][2]int{{7, -1}}, -1, false}, {[][2]int{{7, -1}, {3, -1}}, -2, false},
+		{[][2]int{{4, 1}}, 1, false}},
+	key.Minor: {{[][2]int{{3, 1}}, 3, true}, {[][2]int{{3, 1}, {6, 1}}, 3, true}, {[][2]int{{3, 1}, {6, 1}, {7, 1}}, 3, true},
+		{[][2]int{{6, 1}}, 1, false}, {[][2]int{{6, 1}, {3, 1}}, 2, false},
+		{[][2]int{{2, -1}}, -1, false}},
+}
+
+// modulated takes the whole place into another key, signature and all, if the claim names one.
+func (s *Subject) modulated() []edit {
+	var out []edit
+	for _, k := range s.inKeys {
+		out = append(out, s.modulatedFrom(k)...)
+	}
+	return out
+}
+
+func (s *Subject) modulatedFrom(from key.Key) []edit {
+	var out []edit
+	scale := from.Scale()
+	for _, m := range modulations[from.Mode] {
+		e := edit{bonus: 2.5}
+		for _, d := range m.degrees {
+			for _, i := range s.scope {
+				if s.tones[i].Pitch.PC() == scale[d[0]-1].PC() {
+					e.moves = append(e.moves, move{i, d[1]})
+				}
+			}
+		}
+		to := key.FromSignature(from.Signature()+m.fifths, from.Mode)
+		if m.mode {
+			to = key.Key{Tonic: from.Tonic, Mode: key.Major + key.Minor - from.Mode}
+		}
+		for _, k := range s.Original.Keys {
+			k.Key = to
+			e.keys = append(e.keys, k)
+		}
+		if len(e.moves) > 0 {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
 // onsets returns the moments at which tones begin within the places, and the places' own beginnings.
 func (s *Subject) onsets(scope []int) []score.Time {
 	var out []score.Time
@@ -497,10 +621,10 @@ func (s *Subject) exchanges(scope []int) []edit {
 			}
 		}
 	}
-	last := map[[2]int]int{} // by hand and voice: the tone before
+	last := map[voice]int{} // the tone before
 	for _, i := range scope {
 		t := s.tones[i]
-		v := [2]int{int(t.Hand), t.Voice}
+		v := voice{t.Hand, t.Voice}
 		if j, ok := last[v]; ok && s.tones[j].End() == t.Onset {
 			if d := t.Pitch.MIDI() - s.tones[j].Pitch.MIDI(); d != 0 {
 				out = append(out, edit{moves: []move{{j, d}, {i, -d}}})
@@ -550,17 +674,25 @@ func (s *Subject) tails(scope []int) []edit {
 	return out
 }
 
+// A voice is one of a hand's.
+type voice struct {
+	hand   score.Hand
+	number int
+}
+
+func (v voice) name() string { return v.hand.String() }
+
 // rhythms changes where one note or chord of a voice ends and the next begins.
 func (s *Subject) rhythms(scope []int) []edit {
 	type group struct {
 		tones []int
 		ok    bool // one written note each, all of one length
 	}
-	voices := map[[2]int][]group{}
-	var order [][2]int
+	voices := map[voice][]group{}
+	var order []voice
 	for _, i := range scope {
 		t := s.tones[i]
-		v := [2]int{int(t.Hand), t.Voice}
+		v := voice{t.Hand, t.Voice}
 		if _, seen := voices[v]; !seen {
 			order = append(order, v)
 		}
@@ -572,9 +704,46 @@ func (s *Subject) rhythms(scope []int) []edit {
 		}
 		voices[v] = append(gs, group{[]int{i}, len(t.written) == 1 && !t.torn})
 	}
-	var out []edit
+	out := []edit{}
 	for _, v := range order {
 		gs := voices[v]
+		// The lengths within each bar the long ones first, and the short ones first.
+		for _, sign := range []int{-1, 1} {
+			all := edit{retimed: map[int][2]score.Time{}, words: v.name() + ": the long notes come first in the bar"}
+			if sign > 0 {
+				all.words = v.name() + ": the short notes come first in the bar"
+			}
+			for from := 0; from < len(gs); {
+				to := from + 1
+				x := s.tones[gs[from].tones[0]]
+				for to < len(gs) && s.tones[gs[to].tones[0]].Bar == x.Bar && s.tones[gs[to-1].tones[0]].End() == s.tones[gs[to].tones[0]].Onset {
+					to++
+				}
+				bar := gs[from:to]
+				from = to
+				if slices.ContainsFunc(bar, func(g group) bool { return !g.ok }) {
+					continue
+				}
+				var lengths []score.Time
+				for _, g := range bar {
+					lengths = append(lengths, s.tones[g.tones[0]].Duration)
+				}
+				slices.SortStableFunc(lengths, func(a, b score.Time) int { return sign * a.Compare(b) })
+				at := x.Onset
+				for k, g := range bar {
+					for _, i := range g.tones {
+						all.retimed[i] = [2]score.Time{at, lengths[k]}
+					}
+					at = at.Add(lengths[k])
+				}
+			}
+			if slices.ContainsFunc(scope, func(i int) bool {
+				r, ok := all.retimed[i]
+				return ok && r[0] != s.tones[i].Onset
+			}) {
+				out = append(out, all)
+			}
+		}
 		for k := 0; k+1 < len(gs); k++ {
 			a, b := gs[k], gs[k+1]
 			x, y := s.tones[a.tones[0]], s.tones[b.tones[0]]

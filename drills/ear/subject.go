@@ -22,6 +22,9 @@ type Subject struct {
 	Tonic    *key.Key       // the key that the statement names: its tonic chord is to be played first
 	Named    []pitch.Pitch  // else the notes that it names, to be played first one after the other
 
+	inKeys   []key.Key       // that the statement names
+	full     *score.Passage  // the passage, if Original is an excerpt of it
+	toFull   []int           // for each written note of Original its place in full, -1 if it is cut
 	keys     [2]int          // the lowest and the highest key of what is played, in any twin too
 	checked  int             // changes tried
 	tones    []tone          // of the original
@@ -34,6 +37,8 @@ type Twin struct {
 	Passage *score.Passage
 	Change  string // "right hand C#4 at bar 2 beat 1 becomes C4"
 	Also    []int  // lines of other claims of the file that are no longer what they were
+	edit    edit
+	spelled []pitch.Pitch
 	cost    float64
 	feature [3]float64 // mean, lowest, highest: the difference to the original in semitones
 }
@@ -73,7 +78,11 @@ func Find(p *score.Passage, c claim.Claim, others []claim.Claim) (*Subject, erro
 	if seconds > MaxSeconds {
 		return nil, &NoTwinError{fmt.Sprintf("the place lasts %.0f s; two of at most %.0f s can be compared by ear: name a shorter place", seconds, MaxSeconds)}
 	}
-	s.Tonic, s.Named = reference(c.Statement, c.Form().ID == "chord")
+	s.inKeys, s.Named = reference(c.Statement, c.Form().ID)
+	if len(s.inKeys) > 0 {
+		s.Tonic = &s.inKeys[0]
+	}
+	s.cut()
 	s.survey()
 	if len(s.scope) == 0 {
 		return nil, &NoTwinError{"nothing sounds there"}
@@ -87,6 +96,72 @@ func Find(p *score.Passage, c claim.Claim, others []claim.Claim) (*Subject, erro
 	}
 	s.measure()
 	return s, nil
+}
+
+// contextBars is how many bars before and after the places a claim is searched with: what comes before and after counts for
+// harmony, but a whole piece read anew for each change would take long.
+const contextBars = 3
+
+// cut goes over to an excerpt if the passage is long and the verdict the same. A claim that names a key is judged by what is
+// played alone, if it can be: what comes before and after would hold the key against any change, and it isn't heard.
+func (s *Subject) cut() {
+	if s.Tonic != nil && len(s.Places) == 1 && s.excerpt(0) {
+		s.full = nil
+		return
+	}
+	s.excerpt(contextBars)
+}
+
+// excerpt goes over to the bars of the places with so many around, if the claim stands there too, and reports whether it did.
+func (s *Subject) excerpt(around int) bool {
+	p := s.Original
+	first, last := p.BarAt(s.Places[0].From), p.BarAt(s.Places[len(s.Places)-1].To)
+	if last > first && p.Bars[last].Start == s.Places[len(s.Places)-1].To {
+		last--
+	}
+	first, last = max(first-around, 0), min(last+around, len(p.Bars)-1)
+	if last-first+1 > len(p.Bars)-around {
+		return false
+	}
+	from := p.Bars[first].Start
+	q := p.Excerpt(from, p.Bars[last].End())
+	res, err := claim.NewChecker(q).Check(s.Claim)
+	if err != nil || res.Verdict == claim.Fails || around > 0 && res.Verdict != s.Result.Verdict {
+		return false
+	}
+	places, err := stretches(q, res.Region, s.Claim.Statement)
+	if err != nil || len(places) != len(s.Places) {
+		return false
+	}
+	for i, r := range places {
+		if r.From.Add(from) != s.Places[i].From || r.To.Add(from) != s.Places[i].To {
+			return false
+		}
+	}
+	type name struct {
+		n     score.Note
+		count int
+	}
+	key := func(n score.Note, shift score.Time, seen map[score.Note]int) name {
+		k := score.Note{Pitch: n.Pitch, Onset: n.Onset.Add(shift), Duration: n.Duration, Hand: n.Hand, Voice: n.Voice, Grace: n.Grace}
+		seen[k]++
+		return name{k, seen[k]}
+	}
+	at, seen := map[name]int{}, map[score.Note]int{}
+	for i, n := range p.Notes {
+		at[key(n, score.Time{}, seen)] = i
+	}
+	seen = map[score.Note]int{}
+	s.toFull = nil
+	for _, n := range q.Notes {
+		i, ok := at[key(n, from, seen)]
+		if !ok {
+			i = -1
+		}
+		s.toFull = append(s.toFull, i)
+	}
+	s.full, s.Original, s.Result, s.Places = p, q, res, places
+	return true
 }
 
 var placeInText = regexp.MustCompile(`(?i)\bbars? x?\d`)
@@ -148,12 +223,15 @@ var (
 	suffix      = regexp.MustCompile(`^(?:maj|min|dim|aug|sus|add|alt|m\d|mM|m/|m\()`)
 	chordAfter  = regexp.MustCompile(`^\s+(?:major|minor|augmented|diminished|dominant|half|seventh|triad|chord|suspended|ninth|sixth)`)
 	labelBefore = regexp.MustCompile(`(?i)(?:\b(?:of|as|over|an?)|/)\s*$`) // a label such as D7 may follow
-	inKey       = regexp.MustCompile(`(?i)\b(?:in|key (?:is|of)|keys? are|mixes|tonic of|dominant of|and|to)\s*$`)
+	inKey       = regexp.MustCompile(`(?i)\b(?:in|from|key (?:is|of)|keys? are|mixes|tonic of|dominant of|and|to)\s*$`)
 )
 
-// reference returns what a learner must be given to make sense of a statement at another pitch: the key it names, else the
+// octaves are the forms that name notes with their octave; elsewhere a figure belongs to a chord label.
+var octaves = map[string]bool{"bass": true, "resolves": true, "pedal": true, "non-chord tone": true, "added": true, "cluster": true, "sixth for fifth": true, "sounds as": true}
+
+// reference returns what a learner must be given to make sense of a statement at another pitch: the keys it names, else the
 // notes, those without an octave in the middle of the keyboard.
-func reference(statement string, chord bool) (*key.Key, []pitch.Pitch) {
+func reference(statement, form string) (keys []key.Key, named []pitch.Pitch) {
 	text := strings.NewReplacer("♯", "#", "♭", "b", " sharp", "#", " flat", "b", " natural", "").Replace(statement)
 	for _, loc := range keyInText.FindAllStringSubmatchIndex(text, -1) {
 		if !inKey.MatchString(text[:loc[2]]) {
@@ -163,8 +241,11 @@ func reference(statement string, chord bool) (*key.Key, []pitch.Pitch) {
 			continue // "is in A minor seventh"
 		}
 		if k, err := key.Parse(text[loc[2]:loc[5]]); err == nil {
-			return &k, nil
+			keys = append(keys, k)
 		}
+	}
+	if len(keys) > 0 {
+		return keys, nil
 	}
 	var out []pitch.Pitch
 	for _, loc := range nameInText.FindAllStringSubmatchIndex(text, -1) {
@@ -180,7 +261,7 @@ func reference(statement string, chord bool) (*key.Key, []pitch.Pitch) {
 			continue
 		}
 		n := c.In(4)
-		if loc[4] >= 0 && !labelBefore.MatchString(text[:loc[2]]) && !chord {
+		if loc[4] >= 0 && octaves[form] && !labelBefore.MatchString(text[:loc[2]]) {
 			if q, err := pitch.Parse(text[loc[2]:loc[5]]); err == nil && q.MIDI() >= lowestKey && q.MIDI() <= highestKey {
 				n = q
 			}

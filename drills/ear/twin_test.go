@@ -3,6 +3,8 @@ package ear_test
 import (
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -13,47 +15,16 @@ import (
 	"plumbline/theory/score/typed"
 )
 
-// desk is an invented passage, made so that every form of claim has something to hold for; see examples.
-const desk = `title: A desk
-key: A major
-meter: 4/4
-bars 1-4
-right: h B3+E4+A4 q C#4+A4+D#5 C#4+A4+E5 | h F#3+A3+C#4+E4 A3+C#4+F#4 | h C#4+A4+B4 G#4+A4+A#4 | h B3+C#4+D4 e D5 C#5 C5 B4
-left:  w A2+E3+B3                        | h F#2+C#3 D2+A2            | h A2+F#3 D2+A2         | h E2+B2 E2+B2
-bars 5-6
-right: e E5 A4 D#5 G#4 D5 G4 C#5 F#4 | e C5 F4 B4 E4 h r
-left:  w A2+E3                       | h D2+A2 E2+B2
-bars 7-8: meter 3/4
-right: q E5 F5 F#5 | q G5 Ab5 A5
-left:  q A2 D3 G2  | q C3 F2 Bb2
-bars 9-10: meter 4/4
-right: q C5+E5 D5+F5 E5+G5 F5+A5 | w C4+E4+A4
-left:  e C3 G3 D3 G3 E3 A3 F3 A3 | w C3+G3
-bars 11-12
-right: w E#4+G#4+B4 | h C4+E4+A4 h F#4+B4+C5
-left:  w C#3        | h C3 h G#2
-bars 13-14
-right: h F4+A4+C5 F4+B4+D5 | h E4+G4+B4 A4+C5+E5
-left:  h D3 G3              | h C3 F3
-bars 15-17
-right: [louder] h G4+C#5+E5 A4+C5+F5 | [end] h B4+D5+F#5 Bb4+E5+G5 | h C5+Eb5+Ab5 D5+F5+A5
-left:  h A2+E3 D3+A3        | h G2+D3 C3+G3       | h F2+C3 Bb2+F3
-bar 18
-right: q C5 D5 E5 F5
-left:  q C4 B3 A3 G3
-bars 19-20
-right: h E4+G4 F4+A4 | h D4+B4 E4+C5
-left:  w C3=         | w C3
-bars 21-25
-right: q. C5 e D5 q E5 C5 | q. B4 e C5 q D5 B4 | q. C6 e D6 q E6 C6 | q. C5 e D5 q E5 C5 | q. E5 e F5 q A5 E5
-left:  w C3 | w G3 | w C3 | w C3 | w C3
-bars 26-27
-right: h E4+A4+C5 E4+G#4+C5 | h E4+G4+C5 E4+F#4+C5
-left:  w A2                | w A2
-bars 28-29
-right: h D4+A4+C5 e D5 C5 B4 A4 | h B3+E4+G#4 q E4+A4+C#5 E4+A4+C#5
-left:  h D3 D3                  | h E3 h A2
-`
+// The passages and claims of testdata: invented, with a claim of every form, "modulates" arguable, the others holding.
+var desk, chair = file("desk.passage"), file("chair.passage")
+
+func file(name string) string {
+	data, err := os.ReadFile(filepath.Join("testdata", name))
+	if err != nil {
+		panic(err)
+	}
+	return string(data)
+}
 
 func read(t testing.TB, text string) *score.Passage {
 	t.Helper()
@@ -73,44 +44,11 @@ func parse(t testing.TB, line string) claim.Claim {
 	return c
 }
 
-// examples are claims on the desk, for every form at least one that has twins, or a reason why not.
-var examples = []string{
-	"bar 1 beat 1, left hand: stacked in fifths",
-	"bar 1 beat 1, right hand: stacked in fourths",
-	"bar 2 beat 1, right hand: stacked in thirds",
-	"bar 4 beat 3: bass is E",
-	"bar 1 beat 1: uses only white keys",
-	"bar 1 beat 1, right hand: forms set class 3-9",
-	"bar 3 beat 3: contains the chromatic cluster G# A A#",
-	"bar 1 beat 3: D#5 resolves to E5 at bar 1 beat 4",
-	"bar 3 beat 1: added sixth F# replaces the fifth",
-	"bar 12 beat 1: in first inversion",
-	"bars 7-8, bass: moves by the circle of fifths",
-	"bars 7-8, top line: rises chromatically",
-	"bars 5-6, top line: splits into two chromatic lines",
-	"bars 7-8: outer intervals repeat every 3 chords: P5 m3 M7",
-	"bars 13-14: every chord is a seventh chord",
-	"bars 15-17: qualities repeat every 3 chords: dominant seventh, minor seventh, major seventh",
-	"bar 7 beat 1: the third is missing",
-	"bar 11 beat 1: E# sounds as the third of Db7",
-	"bar 18: melody and bass in contrary motion",
-	"bars 15-16: gets louder",
-	"bars 19-20: pedal on C",
-	"bar 22, right hand: is bar 21 moved down a step",
-	"bar 23, right hand: repeats bar 21 an octave higher",
-	"bar 24, right hand: has the rhythm of bar 22",
-	"bar 2 beat 1: is an F# minor seventh chord",
-	"bar 2 beat 3: is Dmaj7",
-	"bars 26-27, inner lines: falls chromatically",
-}
-
-func claims(t testing.TB, lines []string) []claim.Claim {
+func claims(t testing.TB, name string) []claim.Claim {
 	t.Helper()
-	var all []claim.Claim
-	for i, line := range lines {
-		c := parse(t, line)
-		c.Line = i + 1
-		all = append(all, c)
+	all, bad, err := claim.Parse(name, strings.NewReader(file(name)))
+	if err != nil || len(bad) > 0 {
+		t.Fatalf("%s: %v, %v", name, bad, err)
 	}
 	return all
 }
@@ -120,68 +58,99 @@ var noTwin = map[string]string{"keys": "keyboard"}
 
 // What a twin must be, for every form: the claim is false of it, and what could tell the ear otherwise is as it was.
 func TestTwins(t *testing.T) {
-	p := read(t, desk)
-	before := fingerprint(p)
-	all := claims(t, examples)
-	for _, c := range all {
-		name := c.PlaceText + ": " + c.Statement
-		s, err := ear.Find(p, c, all)
-		var no *ear.NoTwinError
-		if errors.As(err, &no) {
-			if want, ok := noTwin[c.Form().ID]; !ok || !strings.Contains(no.Why, want) {
-				t.Errorf("%s: no twin: %s", name, no.Why)
-			}
-			continue
+	seen := map[string]bool{}
+	for _, name := range []string{"desk", "chair"} {
+		p := read(t, file(name+".passage"))
+		before := fingerprint(p)
+		all := claims(t, name+".claims")
+		for _, c := range all {
+			seen[c.Form().ID] = true
+			examine(t, p, c, all, name == "desk") // in the chair every claim is one about harmony, and each look at it takes long
 		}
-		if err != nil {
-			t.Errorf("%s: %v", name, err)
-			continue
-		}
-		if want, ok := noTwin[c.Form().ID]; ok {
-			t.Errorf("%s: has twins; want none (%s)", name, want)
-		}
-		if len(s.Pairs) < 1 || len(s.Pairs) > 3 {
-			t.Errorf("%s: %d pairs", name, len(s.Pairs))
-		}
-		for _, q := range s.Pairs {
-			var shift [2]float64
-			for i, w := range q {
-				res, err := claim.NewChecker(w.Passage).Check(c)
-				if err != nil || res.Verdict != claim.Fails {
-					t.Errorf("%s; %s: %v, %v; want fails", name, w.Change, res.Verdict, err)
-				}
-				if w.Change == "" {
-					t.Errorf("%s: a change without words", name)
-				}
-				a, b := p.Sounding(), w.Passage.Sounding()
-				if len(a) != len(b) || p.End() != w.Passage.End() {
-					t.Errorf("%s; %s: %d notes to %v; want %d to %v", name, w.Change, len(b), w.Passage.End(), len(a), p.End())
-				}
-				if lastEnd(a, s.Places) != lastEnd(b, s.Places) || firstOnset(a, s.Places) != firstOnset(b, s.Places) {
-					t.Errorf("%s; %s: it doesn't begin and end as the original does", name, w.Change)
-				}
-				loud := c.Form().ID == "louder"
-				if same := slices.Equal(p.Dynamics, w.Passage.Dynamics); same == loud {
-					t.Errorf("%s; %s: dynamics the same is %v", name, w.Change, same)
-				}
-				for j := range b {
-					shift[i] += float64(b[j].Pitch.MIDI() - a[j].Pitch.MIDI())
-				}
-				for _, o := range all { // Also tells the truth
-					x, _ := claim.NewChecker(p).Check(o)
-					y, _ := claim.NewChecker(w.Passage).Check(o)
-					if o.Line != c.Line && overlaps(x.Region, s.Places) && (x.Verdict != y.Verdict) != slices.Contains(w.Also, o.Line) {
-						t.Errorf("%s; %s: claim %d was %s and is %s; told are %v", name, w.Change, o.Line, x.Verdict, y.Verdict, w.Also)
-					}
-				}
-			}
-			if c.Form().ID != "relation" && c.Form().ID != "louder" && shift[0]*shift[1] >= 0 && (shift[0] != 0 || shift[1] != 0) {
-				t.Errorf("%s: both twins lie on one side: %v (%s; %s)", name, shift, q[0].Change, q[1].Change)
-			}
+		if fingerprint(p) != before {
+			t.Errorf("the %s itself was changed", name)
 		}
 	}
-	if fingerprint(p) != before {
-		t.Error("the passage itself was changed")
+	var without []string
+	for _, f := range claim.Forms() {
+		if !seen[f.ID] {
+			without = append(without, f.ID)
+		}
+	}
+	t.Logf("%d forms have an example, not yet %q", len(seen), without)
+	if len(without) > 3 { // forms are added elsewhere; a few may be ahead of the examples
+		t.Errorf("no example of the forms %q", without)
+	}
+}
+
+// examine looks at the twins of one claim.
+func examine(t *testing.T, p *score.Passage, c claim.Claim, all []claim.Claim, also bool) {
+	t.Helper()
+	name := c.PlaceText + ": " + c.Statement
+	s, err := ear.Find(p, c, all)
+	var no *ear.NoTwinError
+	if errors.As(err, &no) {
+		if want, ok := noTwin[c.Form().ID]; !ok || !strings.Contains(no.Why, want) {
+			t.Errorf("%s: no twin: %s", name, no.Why)
+		}
+		return
+	}
+	if err != nil {
+		t.Errorf("%s: %v", name, err)
+		return
+	}
+	if want, ok := noTwin[c.Form().ID]; ok {
+		t.Errorf("%s: has twins; want none (%s)", name, want)
+	}
+	if len(s.Pairs) < 1 || len(s.Pairs) > 3 {
+		t.Errorf("%s: %d pairs", name, len(s.Pairs))
+	}
+	if res, err := claim.NewChecker(s.Original).Check(c); err != nil || res.Verdict != s.Result.Verdict || res.Verdict == claim.Fails {
+		t.Errorf("%s: of the original it %s, %v", name, res.Verdict, err)
+	}
+	loud := c.Form().ID == "louder" || strings.Contains(c.Statement, "louder")
+	for _, q := range s.Pairs {
+		var shift [2]float64
+		for i, w := range q {
+			k := claim.NewChecker(w.Passage)
+			res, err := k.Check(c)
+			if err != nil || res.Verdict != claim.Fails {
+				t.Errorf("%s; %s: %v, %v; want fails", name, w.Change, res.Verdict, err)
+			}
+			if w.Change == "" {
+				t.Errorf("%s: a change without words", name)
+			}
+			a, b := s.Original.Sounding(), w.Passage.Sounding()
+			if len(a) != len(b) || s.Original.End() != w.Passage.End() {
+				t.Errorf("%s; %s: %d notes to %v; want %d to %v", name, w.Change, len(b), w.Passage.End(), len(a), s.Original.End())
+				continue
+			}
+			if lastEnd(a, s.Places) != lastEnd(b, s.Places) || firstOnset(a, s.Places) != firstOnset(b, s.Places) {
+				t.Errorf("%s; %s: it doesn't begin and end as the original does", name, w.Change)
+			}
+			if same := slices.Equal(s.Original.Dynamics, w.Passage.Dynamics); same == loud {
+				t.Errorf("%s; %s: dynamics the same is %v", name, w.Change, same)
+			}
+			for j := range b {
+				shift[i] += b[j].Duration.Float()*float64(b[j].Pitch.MIDI()) - a[j].Duration.Float()*float64(a[j].Pitch.MIDI())
+			}
+			if !also {
+				continue
+			}
+			is := claim.NewChecker(s.Original)
+			for _, o := range all { // Also tells the truth
+				x, ex := is.Check(o)
+				y, ey := k.Check(o)
+				if o.Line != c.Line && ex == nil && ey == nil && overlaps(x.Region, s.Places) && (x.Verdict != y.Verdict) != slices.Contains(w.Also, o.Line) {
+					t.Errorf("%s; %s: claim %d was %s and is %s; told are %v", name, w.Change, o.Line, x.Verdict, y.Verdict, w.Also)
+				}
+			}
+		}
+		// Register over time lies on opposite sides, or on none. A tone that sounds beyond the place counts here to its end, so
+		// only a clear difference is told.
+		if shift[0]*shift[1] > .5 {
+			t.Errorf("%s: both twins lie on one side: %v (%s; %s)", name, shift, q[0].Change, q[1].Change)
+		}
 	}
 }
 
@@ -279,7 +248,7 @@ func TestTrials(t *testing.T) {
 				t.Fatalf("trial %d: expected %q of %+v", i, a.Expected, a.Play)
 			}
 			for _, pl := range a.Play {
-				if (pl.Passage == p) != pl.True || pl.Touch < .85 || pl.Touch > 1.15 {
+				if (pl.Passage == s.Original) != pl.True || pl.Touch < .85 || pl.Touch > 1.15 {
 					t.Fatalf("trial %d plays %v", i, pl)
 				}
 			}
