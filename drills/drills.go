@@ -58,6 +58,15 @@ const (
 	Changed      Kind = "changed"      // which note is added, missing or altered
 	Function     Kind = "function"     // tonic, predominant or dominant in a key that is set up
 	Tendency     Kind = "tendency"     // where a note wants to go
+	Sequence     Kind = "sequence"     // the pattern of a bass
+	Next         Kind = "next"         // what comes next in a sequence
+	Cycle        Kind = "cycle"        // the period of outer intervals
+	Semitone     Kind = "semitone"     // which line moves by semitone, and which way
+	Lines        Kind = "lines"        // one line or two
+	Rhythm       Kind = "rhythm"       // which rhythmic figure
+	Same         Kind = "same"         // the same, or one note moved
+	Chord        Kind = "chord"        // the whole chord, written
+	Dictation    Kind = "dictation"    // the notes, written
 )
 
 // A trade is a kind of drill with what is known about it.
@@ -78,6 +87,15 @@ var trades = []trade{
 	{Changed, "What has changed", "which note is added, missing or altered", changedCraft},
 	{Function, "Function", "tonic or dominant, after a key is set up", functionCraft},
 	{Tendency, "Tendency notes", "where a note of a chord wants to go", tendencyCraft},
+	{Sequence, "Bass pattern", "which pattern the bass of a sequence follows", sequenceCraft},
+	{Next, "What comes next", "where a sequence that breaks off would go on", nextCraft},
+	{Cycle, "Cycle of outer intervals", "after how many chords the outer intervals come back", cycleCraft},
+	{Semitone, "The line that moves by semitone", "which line moves by semitone, and which way", semitoneCraft},
+	{Lines, "One line or two", "whether a melody is one line or two lines in one", linesCraft},
+	{Rhythm, "Rhythm", "which rhythmic figure was played", rhythmCraft},
+	{Same, "Same or different", "whether one note has moved, and how small a move is heard", sameCraft},
+	{Chord, "The whole chord", "the chord in full, typed: Am7/C", chordCraft},
+	{Dictation, "Dictation", "the notes, typed or from a MIDI file", dictationCraft},
 }
 
 // Kinds returns the kinds of drill there are.
@@ -210,7 +228,8 @@ type Question struct {
 	Prompt   string   // with Shown at its end if Sight
 	Shown    string   // by sight: the notes, as they are shown
 	Choices  []string // labels; choice n is Choices[n-1]
-	Expected string   // the label that is right, one of Choices
+	Expected string   // what is right: a label, one of Choices; where there are no choices, the answer in full
+	Skill    string   // where there are no choices: the label that the question belongs to
 	// What sounds, each hand low to high. The split is for listening to the low and the high notes apart.
 	Left, Right []pitch.Pitch
 	// What sounds in time, where it is more than one chord; Left and Right are then the chord asked about, if there is one.
@@ -233,12 +252,22 @@ type likeness struct {
 	root   pitch.Class
 	t      chord.Type
 	lowest int // MIDI number
+	minor  bool
 	chord  []Note
 	note   pitch.Pitch
 }
 
-// Notes returns all notes of q, low to high.
+// Notes returns the notes of the chord that q is about, low to high; if it is about none, all of its notes in order of time.
 func (q Question) Notes() []pitch.Pitch {
+	if len(q.Left)+len(q.Right) == 0 {
+		var ns []pitch.Pitch
+		for _, n := range q.Music {
+			if !n.Soft {
+				ns = append(ns, n.Pitch)
+			}
+		}
+		return ns
+	}
 	ns := append(slices.Clone(q.Left), q.Right...)
 	slices.SortFunc(ns, pitch.Pitch.Compare)
 	return ns
@@ -272,11 +301,17 @@ func New(s Settings) (*Drill, error) {
 		d.set.Level = max(s.Level, 1)
 		d.labels = levels[d.set.Level-1].Labels
 	}
-	if len(d.labels) < 2 {
+	if _, open := c.(grader); len(d.labels) < 2 && !open {
 		return nil, badSetting("labels", "%q alone leaves nothing to tell apart; name at least two labels", d.labels[0])
 	}
 	if d.set.Choices == 0 {
 		d.set.Choices = min(len(d.labels), MaxChoices)
+	}
+	if _, open := c.(grader); open {
+		if s.Choices != 0 {
+			return nil, badSetting("choices", "%d choices; the drill %q has none: answers are written", s.Choices, s.Kind)
+		}
+		d.set.Choices = 0
 	}
 	if d.set.Choices > len(d.labels) {
 		return nil, badSetting("choices", "%d choices out of %d labels; want 2 to %d", s.Choices, len(d.labels), len(d.labels))
@@ -392,12 +427,15 @@ func (d *Drill) QuestionOf(n int, label string) (q Question, ok bool) {
 func (d *Drill) ask(n int, r *rand.Rand, at int) Question {
 	q := d.blank(n)
 	q.Expected = d.labels[at]
+	_, open := d.craft.(grader)
 	for _, i := range r.Perm(len(d.labels)) {
-		if i != at && len(q.Choices) < d.set.Choices-1 {
+		if !open && i != at && len(q.Choices) < d.set.Choices-1 {
 			q.Choices = append(q.Choices, d.labels[i])
 		}
 	}
-	q.Choices = append(q.Choices, q.Expected)
+	if !open {
+		q.Choices = append(q.Choices, q.Expected)
+	}
 	inOrder(d.craft, q.Choices)
 	a, b := r.Uint64(), r.Uint64()
 	from := q
@@ -407,7 +445,9 @@ func (d *Drill) ask(n int, r *rand.Rand, at int) Question {
 		d.plan.fill(rand.New(rand.NewPCG(a, b)), &q)
 		return q
 	}
-	q = d.finish(fill(q.Expected))
+	if q = d.finish(fill(q.Expected)); open {
+		return q
+	}
 	q.again = func(label string) Question {
 		if !slices.Contains(d.labels, label) {
 			return Question{}
