@@ -70,7 +70,7 @@ func TestDrillLoudness(t *testing.T) {
 		ds := &drillSound{voice: v}
 		low, high, peak, sample, held, clips := math.Inf(1), math.Inf(-1), 0.0, 0.0, 0, 0
 		for n := range count {
-			cs, err := of[n%len(of)](100+n, ds)
+			cs, err := of[(n*(1+12*min(i, 1))+i)%len(of)](100+n, ds) // from all over, of fewer
 			if err != nil {
 				t.Fatal(err)
 			}
