@@ -438,7 +438,13 @@ func (x linesOf) rhythm(h score.Layer) []rhythmJSON {
 				j.Varied = append(j.Varied, likeJSON{x.p.Bars[b.Bar].Number, float64(int(100*like+0.5)) / 100})
 			}
 		}
-		if len(b.Syncopations(true)) >= 2 && b.Syncopation() >= 4 {
+		held := 0
+		for _, y := range b.Syncopations(true) {
+			if y.Held {
+				held++
+			}
+		}
+		if held >= 2 {
 			j.Syncopated = append(j.Syncopated, x.p.Bars[b.Bar].Number)
 		}
 	}

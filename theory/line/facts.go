@@ -26,9 +26,10 @@ const (
 	TextureFact
 	OuterFact
 	SyncopationFact
+	PedalFact
 )
 
-var factNames = [...]string{"sequence", "cycle", "two lines in one", "motion", "thread", "relation", "rhythm", "loudness", "texture", "outer voices", "syncopation"}
+var factNames = [...]string{"sequence", "cycle", "two lines in one", "motion", "thread", "relation", "rhythm", "loudness", "texture", "outer voices", "syncopation", "pedal"}
 
 // String returns the kind in words, or %!FactKind(n) out of range.
 func (k FactKind) String() string {
@@ -88,6 +89,7 @@ func Facts(p *score.Passage, r score.Region) []Fact {
 	f.rhythms()
 	f.loudness()
 	f.outers()
+	f.pedals()
 	slices.SortStableFunc(f.list, byRank)
 	// Of each kind the first fact at a place is kept; taken holds the kept ones by the bars they touch.
 	type place struct {
@@ -357,7 +359,7 @@ func (f *finder) sequences() {
 			x.Unusual = 0.65
 		}
 		f.add(x)
-		if s.Layer == score.Whole && s.Period > 1 && s.Period <= 6 && len(s.Outer) == s.Period && f.cycles(f.place(s.From, last, score.Whole), s) {
+		if s.Cycle() && s.Period <= 6 && f.cycles(f.place(s.From, last, score.Whole), s) {
 			var names []string
 			for _, i := range s.Outer {
 				names = append(names, outerName(i))
@@ -588,12 +590,15 @@ func (f *finder) thread(l Line) {
 		Text: fmt.Sprintf("%s: a chromatic line %s %s: %s", place, dir, where, l)})
 }
 
-// evenly reports whether all notes of b lie as many steps from those of a, in the same rhythm, as any relation worth telling
-// asks.
+// evenly reports whether all notes of b lie as many steps, or as many semitones, from those of a, in the same rhythm, as any
+// relation worth telling asks.
 func evenly(a, b []score.Note, aFrom, bFrom score.Time) bool {
-	d := b[0].Pitch.Step() - a[0].Pitch.Step()
+	steps, semis := true, true
+	d, e := b[0].Pitch.Step()-a[0].Pitch.Step(), b[0].Pitch.MIDI()-a[0].Pitch.MIDI()
 	for i := range a {
-		if b[i].Pitch.Step()-a[i].Pitch.Step() != d || b[i].Onset.Sub(bFrom) != a[i].Onset.Sub(aFrom) {
+		steps = steps && b[i].Pitch.Step()-a[i].Pitch.Step() == d
+		semis = semis && b[i].Pitch.MIDI()-a[i].Pitch.MIDI() == e
+		if !steps && !semis || b[i].Onset.Sub(bFrom) != a[i].Onset.Sub(aFrom) {
 			return false
 		}
 	}
@@ -651,7 +656,7 @@ func (f *finder) relations() {
 					continue
 				}
 				rel := Relate(of(h, j, j+1), now, bars[j].Start, b.Start)
-				if !rel.Holds() || rel.Likeness == SameRhythm || rel.Likeness == BySemitone {
+				if !rel.Holds() || rel.Likeness == SameRhythm {
 					continue
 				}
 				found[h][i] = back{by, rel}
@@ -687,7 +692,7 @@ func (f *finder) relations() {
 					b := min(a+x.by, j)
 					from := bars[a-x.by].Start
 					rel := Relate(of(h, a-x.by, b-x.by), of(h, a, b), from, bars[a].Start)
-					if !rel.Holds() || rel.Likeness == SameRhythm || rel.Likeness == BySemitone {
+					if !rel.Holds() || rel.Likeness == SameRhythm {
 						continue
 					}
 					f.comesBack(layer, a, b, x.by, of(h, a, b), rel)
@@ -699,7 +704,7 @@ func (f *finder) relations() {
 }
 
 // relationWeight is how unusual it is that a bar comes back.
-var relationWeight = map[Likeness]float64{Repeated: 0.25, Displaced: 0.6, Transposed: 0.75, Diatonic: 0.7}
+var relationWeight = map[Likeness]float64{Repeated: 0.25, Displaced: 0.6, Transposed: 0.75, Diatonic: 0.7, BySemitone: 0.7}
 
 // comesBack tells that bars a to b-1 are those by bars before.
 func (f *finder) comesBack(layer score.Layer, a, b, by int, notes []score.Note, rel Relation) {
@@ -719,6 +724,10 @@ func (f *finder) comesBack(layer score.Layer, a, b, by int, notes []score.Note, 
 	if n := rel.Interval.Number(); rel.Likeness != Repeated && (n == 1 || n > 8) {
 		claim = "" // no form says so
 	}
+	if rel.Likeness == BySemitone { // as a claim it would be arguable
+		claim = ""
+		words += ", by sound"
+	}
 	last := notes[len(notes)-1]
 	f.add(Fact{Kind: RelationFact, Place: place, Claim: claim, Text: place + ": " + words, words: rel.Words("it"), From: f.p.Bars[a].Start,
 		To: last.End().Min(f.p.Bars[b-1].End()), Notes: notes, Unusual: unusual, Support: support(len(notes))})
@@ -734,7 +743,7 @@ func (f *finder) chain(layer score.Layer, a int, notes []score.Note, rels []Rela
 	tail := ""
 	rel := rels[0]
 	for _, r := range rels {
-		if r.Interval != rel.Interval || r.Likeness == Diatonic { // by steps of a scale
+		if rel.Likeness != BySemitone && (r.Interval != rel.Interval || r.Likeness == Diatonic) { // by steps of a scale
 			rel.Likeness = Diatonic
 		}
 	}
@@ -795,35 +804,40 @@ func (f *finder) rhythms() {
 	}
 }
 
-// syncopated tells in which bars of a hand notes are held, or followed by silence, over stronger beats.
+// syncopated tells in which bars of a hand notes are held over stronger beats. A rest there is none where the other hand
+// fills it, as it mostly does.
 func (f *finder) syncopated(h score.Layer, list []BarRhythm) {
+	held := func(b BarRhythm) (n, strength int) {
+		for _, s := range b.Syncopations(true) {
+			if s.Held {
+				n, strength = n+1, strength+s.Strength
+			}
+		}
+		return n, strength
+	}
 	var bars []BarRhythm
-	most := 0
+	most, top, topNotes := 0, 0, 0
 	for _, b := range list {
-		if s := b.Syncopations(true); len(s) < 2 || b.Syncopation() < 4 {
+		n, s := held(b)
+		if n < 2 || s < 4 {
 			continue
 		}
-		bars = append(bars, b)
-		if b.Syncopation() > bars[most].Syncopation() {
-			most = len(bars) - 1
+		if bars = append(bars, b); s > top {
+			most, top, topNotes = len(bars)-1, s, n
 		}
 	}
 	if len(bars) == 0 {
 		return
 	}
-	place := func(b BarRhythm) string { return "bar " + f.p.Bars[b.Bar].Number + ", " + h.String() }
-	said := func(b BarRhythm) string {
-		return fmt.Sprintf("%d notes held or silent over a stronger beat", len(b.Syncopations(true)))
-	}
-	top := bars[most]
-	bar := f.p.Bars[top.Bar]
-	x := Fact{Kind: SyncopationFact, Place: place(top), From: bar.Start, To: bar.End(), Unusual: 0.55, Support: support(top.Syncopation()),
-		Text: place(top) + ": syncopated, " + said(top)}
+	bar := f.p.Bars[bars[most].Bar]
+	place := "bar " + bar.Number + ", " + h.String()
+	said := fmt.Sprintf("%d notes held over a stronger beat", topNotes)
+	x := Fact{Kind: SyncopationFact, Place: place, From: bar.Start, To: bar.End(), Unusual: 0.55, Support: support(top), Text: place + ": syncopated, " + said}
 	if len(bars) > 1 {
 		share := 0.5 + 0.5*float64(len(bars))/float64(len(list))
-		x.Support = share * support(2*len(bars)+top.Syncopation())
-		x.Text = fmt.Sprintf("%s: syncopated in %d of %d bars, most of all in bar %s: %s", h, len(bars), len(list), bar.Number, said(top))
-	} else if x.Support *= 0.6; top.Syncopation() < 5 {
+		x.Support = share * support(2*len(bars)+top)
+		x.Text = fmt.Sprintf("%s: syncopated in %d of %d bars, most of all in bar %s: %s", h, len(bars), len(list), bar.Number, said)
+	} else if x.Support *= 0.6; top < 5 {
 		return
 	}
 	f.add(x)
@@ -861,7 +875,7 @@ func (f *finder) loudness() {
 			continue
 		}
 		g := GrowthOf(f.sounding, r, f.p)
-		if g.Direction == 0 || len(g.Bars) < factBars || slices.Contains(g.Bars, 0) || max(g.First, g.Last) < 4 {
+		if g.Direction == 0 || len(g.Bars) < factBars || slices.Contains(g.Bars, 0) || max(g.First, g.Last) < 4 || max(g.First, g.Last) < 2*min(g.First, g.Last) {
 			continue
 		}
 		word := "grows thicker"
@@ -874,13 +888,20 @@ func (f *finder) loudness() {
 	}
 }
 
-// outers tells stretches in which bass and top line move in parallel, or all contrary.
+// outers tells stretches in which bass and top line move in parallel, or all contrary, each in its hand.
 func (f *finder) outers() {
 	list := outersOf(f.slices)
+	pair := func(i int) Pair {
+		a, b := list[i], list[i+1]
+		if a.Low.Hand != b.Low.Hand || a.High.Hand != b.High.Hand || f.both() && a.Low.Hand == a.High.Hand {
+			return Still
+		}
+		return PairOf(a, b)
+	}
 	for i := 0; i+1 < len(list); {
-		p := PairOf(list[i], list[i+1])
+		p := pair(i)
 		j := i + 1
-		for j+1 < len(list) && PairOf(list[j], list[j+1]) == p && (p != Parallel || list[j+1].Interval.Steps == list[j].Interval.Steps) {
+		for j+1 < len(list) && pair(j) == p && (p != Parallel || list[j+1].Interval.Steps == list[j].Interval.Steps) {
 			j++
 		}
 		if (p == Parallel || p == Contrary) && j-i >= 4 && !list[j].At.Sub(list[i].At).Less(f.p.Bars[f.p.BarAt(list[i].At)].Length) {
@@ -889,9 +910,66 @@ func (f *finder) outers() {
 			if p == Parallel {
 				text = fmt.Sprintf("%s: bass and top line move in parallel %ss", place, pitch.NumberWord(simpleNumber(list[i].Interval)))
 			}
-			f.add(Fact{Kind: OuterFact, Place: place, Text: text, From: list[i].At, To: list[j].At, Unusual: 0.55, Support: support(j - i)})
+			var notes []score.Note
+			for _, o := range list[i : j+1] {
+				notes = append(notes, o.Low, o.High)
+			}
+			f.add(Fact{Kind: OuterFact, Place: place, Text: text, From: list[i].At, To: list[j].At, Notes: notes, Unusual: 0.55, Support: support(j - i)})
 		}
 		i = j
+	}
+}
+
+// both reports whether both hands play in the region.
+func (f *finder) both() bool {
+	return len(f.bass) > 0 && len(f.top) > 0 && f.bass[0].Hand != f.top[0].Hand
+}
+
+// pedals tells the notes that stay in the bass for two bars or more, under more than one chord.
+func (f *finder) pedals() {
+	type bar struct {
+		low     pitch.Class
+		held    bool
+		classes uint16
+		moments int
+		notes   []score.Note
+	}
+	bars := make([]bar, len(f.p.Bars))
+	for _, s := range f.slices {
+		b := &bars[f.p.BarAt(s.At)]
+		if len(s.Notes) == 0 {
+			continue
+		}
+		low := s.Notes[0].Pitch.Class()
+		if b.moments++; b.moments == 1 {
+			b.low, b.held = low, true
+		}
+		b.held = b.held && b.low == low
+		for _, n := range s.Notes {
+			b.classes |= 1 << n.Pitch.PC()
+		}
+		if k := len(b.notes) - 1; k < 0 || b.notes[k] != s.Notes[0] {
+			b.notes = append(b.notes, s.Notes[0])
+		}
+	}
+	for i := 0; i < len(bars); {
+		j := i
+		var classes uint16
+		var notes []score.Note
+		moments := 0
+		for ; j < len(bars) && bars[j].held && bars[j].low == bars[i].low; j++ {
+			classes |= bars[j].classes
+			moments += bars[j].moments
+			notes = append(notes, bars[j].notes...)
+		}
+		if j-i >= 2 && !withinChord[classes] && moments >= 6 {
+			b := f.p.Bars[j-1]
+			if place, ok := f.bars(i, j-1); ok && !f.p.Bars[i].Start.Less(f.r.From) && !f.r.To.Less(b.End()) {
+				f.add(Fact{Kind: PedalFact, Place: place, Claim: "pedal on " + bars[i].low.String(), From: f.p.Bars[i].Start, To: b.End(), Notes: notes,
+					Unusual: 0.7, Support: support(3 * (j - i))})
+			}
+		}
+		i = max(j, i+1)
 	}
 }
 

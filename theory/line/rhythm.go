@@ -290,6 +290,7 @@ type Syncope struct {
 	At       score.Time // of the note, from the start of the rhythm
 	Over     score.Time // the heavier moment without an onset
 	Strength int        // by how many levels it is heavier
+	Held     bool       // the note sounds on over it; else it is silent there
 }
 
 // Syncopations returns the syncopes of a rhythm, by the measure of H. C. Longuet-Higgins and C. S. Lee ("The rhythmic
@@ -334,6 +335,7 @@ func (r Rhythm) Syncopations(next bool) []Syncope {
 			}
 		}
 		if s.Strength > 0 {
+			s.Held = i < len(r.Long) && s.Over.Less(t.Add(r.Long[i]))
 			out = append(out, s)
 		}
 	}

@@ -239,6 +239,12 @@ func weigh(f *found, tracks []track, starts []bool, bars, level int) bool {
 	if matched < 1 {
 		return false
 	}
+	// A figure that goes round within the model, as broken chords do, says once what it says.
+	if q := turns(tracks, f); q < f.size {
+		if matched = matched * q / f.size; matched < 1 {
+			return false
+		}
+	}
 	likely := 1.0
 	for t := range tracks {
 		p := chanceStep
@@ -279,6 +285,22 @@ func weigh(f *found, tracks []track, starts []bool, bars, level int) bool {
 	}
 	f.chance = likely * places
 	return f.chance < limit
+}
+
+// turns returns after how many notes the model of f comes back to its own pitches, its size if it doesn't.
+func turns(tracks []track, f *found) int {
+	for q := 1; 2*q <= f.size; q++ {
+		same := true
+		for t := range tracks {
+			for i := f.from + q; same && i < f.from+f.size; i++ {
+				same = tracks[t].notes[i].Pitch == tracks[t].notes[i-q].Pitch
+			}
+		}
+		if same {
+			return q
+		}
+	}
+	return f.size
 }
 
 // FindSequences finds the sequences of a region by themselves: of its chords (bass and top line together), of the bass with
@@ -496,6 +518,7 @@ func chordSequence(chords []Chord, low, high Line, f found) Sequence {
 		}
 		s.Names = append(s.Names, Schemata(RootChords(cs))...)
 	}
+	s.Names = slices.DeleteFunc(s.Names, func(m Schema) bool { return 4*(m.To-m.From) < 3*len(s.Chords) }) // a name is for the whole
 	s.Breaks = broke(low, f, 0, true)
 	for _, b := range broke(high, f, 1, true) {
 		b.Top = true
@@ -612,8 +635,12 @@ func moved(i pitch.Interval) string {
 	switch {
 	case i == pitch.Unison:
 		return "not at all"
+	case i == pitch.Octave.Neg():
+		return "down an octave"
 	case i.Descends():
 		return "down " + aInterval(i)
+	case i == pitch.Octave:
+		return "up an octave"
 	}
 	return "up " + aInterval(i)
 }
