@@ -1,6 +1,7 @@
 // Command corpuscheck measures the readings of plumbline against an expert-labelled corpus. It is for developers.
 //
 //	corpuscheck [-json] [-worst] FOLDER...        measure with the tables that ship
+//	corpuscheck -claims FOLDER...                 false alarms and slips caught of every form of claim that the tables decide
 //	corpuscheck -cross FOLDER...                  learn on a part and measure on the rest
 //	corpuscheck -learn FILE FOLDER...             learn the tables that ship anew
 //
@@ -16,6 +17,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"time"
 )
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -27,6 +29,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	asJSON := flags.Bool("json", false, "the figures for a program")
 	worst := flags.Bool("worst", false, "the pieces read worst and the commonest confusions as well")
 	crossed := flags.Bool("cross", false, "learn on a part and measure the rest: each set by the others, and four folds by piece")
+	claims := flags.Bool("claims", false, "what becomes of the labels and slips as written claims, form by form")
 	learned := flags.String("learn", "", "learn the tables from all pieces and write them to a `file`")
 	if err := flags.Parse(args); err != nil {
 		return 2
@@ -35,15 +38,18 @@ func run(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "corpuscheck: a folder is missing: corpuscheck [-json] FOLDER...")
 		return 2
 	}
+	start := time.Now()
 	pieces, err := readSets(flags.Args())
 	switch {
 	case err != nil:
 	case *learned != "":
 		err = learn(*learned, prepare(pieces))
+	case *claims:
+		err = reportClaims(stdout, pieces)
 	case *crossed:
 		err = cross(stdout, trials(prepare(pieces)))
 	default:
-		err = report(stdout, pieces, *asJSON, *worst)
+		err = report(stdout, pieces, start, *asJSON, *worst)
 	}
 	if err != nil {
 		fmt.Fprintln(stderr, err)

@@ -118,9 +118,9 @@ func (k *Checker) bassIs(r score.Region, a args) (Result, error) {
 	}
 	at, low := first[0], son.notes[0]
 	res := Result{Evidence: []score.Note{at}}
-	fails, arguable, inContext, because, instead := false, false, false, "", ""
-	if !son.block() && !want.is(at.Pitch) {
-		fails, arguable, inContext, because, instead = k.bassInContext(r, want)
+	fails, inContext, because := false, false, ""
+	if (!son.block() || !r.Moment) && !want.is(at.Pitch) {
+		fails, inContext, because = k.bassInContext(r, son, want)
 	}
 	says := func(n score.Note) string { return fmt.Sprintf("%s %s at %s", n.Hand, n.Pitch, k.where(n)) }
 	switch {
@@ -135,26 +135,19 @@ func (k *Checker) bassIs(r score.Region, a args) (Result, error) {
 		res.Verdict, res.Because = Arguable, fmt.Sprintf("the lowest note is %s, which sounds as %s but is written otherwise", says(at), want)
 		res.Instead = "bass is " + at.Pitch.Class().String()
 	case inContext && !fails:
-		res.Verdict, res.Because = Holds, fmt.Sprintf("the lowest note at the start is %s; %s", says(at), because)
-		if arguable {
-			res.Verdict, res.Instead = Arguable, instead
-		}
+		res.Verdict, res.Because = Arguable, fmt.Sprintf("the lowest note at the start is %s; %s", says(at), because)
+		res.Instead = "bass is " + at.Pitch.Class().String()
 		for _, s := range son.slices {
 			if len(s.Notes) > 0 && want.is(s.Notes[0].Pitch) {
 				res.Evidence = append(res.Evidence, s.Notes[0])
 				res.Because = fmt.Sprintf("the place begins over %s; %s is the lowest note only at %s; %s", says(at), want, k.passage.Where(s.At), because)
-				if !arguable {
-					res.Verdict, res.Instead = Arguable, fmt.Sprintf("bass is %s at the start, %s only at %s", at.Pitch.Class(), want, k.passage.Where(s.At))
-				}
+				res.Instead = fmt.Sprintf("bass is %s at the start, %s only at %s", at.Pitch.Class(), want, k.passage.Where(s.At))
 				break
 			}
 		}
-		if res.Verdict == Holds && len(res.Evidence) == 1 {
-			res.Verdict, res.Instead = Arguable, "bass is "+at.Pitch.Class().String()
-		}
 	default:
 		for _, s := range son.slices {
-			if len(s.Notes) > 0 && want.is(s.Notes[0].Pitch) {
+			if len(s.Notes) > 0 && want.is(s.Notes[0].Pitch) && !inContext {
 				n := s.Notes[0]
 				return Result{Verdict: Arguable, Evidence: []score.Note{at, n},
 					Because: fmt.Sprintf("the place begins over %s; %s is the lowest note only at %s", says(at), want, k.passage.Where(s.At)),
@@ -596,7 +589,7 @@ func (k *Checker) inversion(r score.Region, a args) (Result, error) {
 		case rd.Inversion == a.number && n == 1, a.number < 0 && rd.Inversion > 0 && n == 1:
 			res.Verdict, res.Because, res.Instead = Holds, fmt.Sprintf("%s: %s, %s", son.said(), rd.Label, bassPart(rd)), ""
 			return res, nil
-		case rd.Inversion == a.number:
+		case rd.Inversion == a.number && len(rd.Missing) == 0:
 			res.Verdict = Arguable
 			res.Because += fmt.Sprintf("; only the reading %s has it so", rd.Label)
 			return res, nil
@@ -629,7 +622,8 @@ func inversionName(n int) string {
 const (
 	foreignPasses  = 0.25
 	foreignArgues  = 0.40
-	maxForeignBeat = 1 // classes that may be foreign in one instant for the claim to be arguable still
+	foreignMost    = 0.50 // the same of all foreign notes, those that move on to a member among them
+	maxForeignBeat = 1    // classes that may be foreign in one instant for the claim to be arguable still
 )
 
 // isChord checks "is an F# minor seventh chord".
@@ -642,7 +636,30 @@ func (k *Checker) isChord(r score.Region, a args) (Result, error) {
 		if res, ok := k.judgeChord(r, son, a.symbol); ok {
 			return res, nil
 		}
+	} else if !r.Moment { // one sonority, but the place is a stretch of music: what stands there may stand for a chord
+		res, err := k.isChordPlainly(r, son, a)
+		if err != nil || res.Verdict == Holds {
+			return res, err
+		}
+		if j, ok := k.judgeChord(r, son, a.symbol); ok {
+			switch {
+			case res.Verdict == Fails && j.Verdict != Fails:
+				j.Verdict = Arguable
+				if j.Instead == "" {
+					j.Instead = res.Instead
+				}
+				return j, nil
+			case res.Verdict == Arguable && j.Verdict == Fails:
+				return j, nil
+			}
+		}
+		return res, nil
 	}
+	return k.isChordPlainly(r, son, a)
+}
+
+// isChordPlainly holds a chord against the notes alone.
+func (k *Checker) isChordPlainly(r score.Region, son sonority, a args) (Result, error) {
 	m := chord.Agrees(a.symbol, pitches(son.notes))
 	readings := chord.Name(pitches(son.notes))
 	first := readings[0]
@@ -693,6 +710,9 @@ func (k *Checker) isChord(r score.Region, a args) (Result, error) {
 		case span && share <= foreignPasses:
 			res.Verdict, res.Instead = Holds, ""
 			res.Because += fmt.Sprintf("; %s; foreign and passing: %s (%.0f %% of the sound)", parts, listed(foreign), 100*share)
+		case !span && r.Layer == score.Whole && m.Bass == m.Foreign[0] && first.Rooted && first.Root == m.Bass.Class() && first.Root != a.symbol.Root:
+			res.Because += fmt.Sprintf("; %s sounds, but over %s, the root of %s", label, m.Bass, first.Label)
+			return res, nil
 		case span && share <= foreignArgues, !span && len(foreign) <= maxForeignBeat:
 			res.Verdict = Arguable
 			res.Because += fmt.Sprintf("; %s is all there (%s), but %s besides", label, parts, soundsToo(foreign))

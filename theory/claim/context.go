@@ -23,10 +23,15 @@ func (k *Checker) harmony(l score.Layer) *harmony.Analysis {
 		notes = pick(k.sounding, l)
 	}
 	m := harmony.NewOf(k.passage, notes)
-	a := m.Analyze()
-	if k.spans != nil && l == score.Whole {
-		a = harmony.Shipped().Read(m, k.spans)
+	t := harmony.Shipped()
+	spans := k.spans
+	if spans == nil || l != score.Whole {
+		spans = t.Segment(m)
+		if l == score.Whole {
+			spans = k.withBlocks(spans)
+		}
 	}
+	a := t.Read(m, spans)
 	k.read[l] = a
 	return a
 }
@@ -77,6 +82,57 @@ func (k *Checker) span(r score.Region) (*harmony.Analysis, int) {
 // block reports whether a sonority is one chord struck or held together: there is nothing to read in context.
 func (s sonority) block() bool { return s.moment || len(s.slices) <= 1 }
 
+// What a claim about the bass of a longer place is judged by where the notes don't say it outright, set on the corpus
+// (cmd/corpuscheck -claims).
+const (
+	bassOdds  = .25 // log odds below which a bass that is never the lowest note fails
+	bassShare = .05 // probability below which one fails that is the lowest only in between
+)
+
+// bassCase judges a claim that a class is the bass of a longer place. plain tells that it is the lowest note at the start or the
+// lowest of all; ever that it is at some moment. Where it isn't plain, odds and own are what the readings make of it.
+func (k *Checker) bassCase(r score.Region, son sonority, c pitch.Class, in *harmony.Chord) (fails, plain, ever bool) {
+	var lows []pitch.Pitch
+	for _, s := range son.slices {
+		if len(s.Notes) > 0 {
+			lows = append(lows, s.Notes[0].Pitch)
+		}
+	}
+	turns := false // it is lower than what comes before and after: a bass note among others, not the second note of a figure
+	for i, p := range lows {
+		if p.Class() != c {
+			continue
+		}
+		ever = true
+		plain = plain || i == 0
+		turns = turns || i > 0 && i+1 < len(lows) && p.Compare(lows[i-1]) < 0 && p.Compare(lows[i+1]) <= 0
+	}
+	plain = plain || len(son.notes) > 0 && son.notes[0].Pitch.Class() == c
+	h, i := k.span(r)
+	if plain || i < 0 {
+		return false, plain, ever
+	}
+	if turns {
+		return false, false, true
+	}
+	if ever {
+		own := 0.0
+		for _, rd := range h.Spans[i].Readings {
+			if rd.Chord.Bass == c {
+				own += rd.Probability
+			}
+		}
+		return own < bassShare, false, true
+	}
+	said := harmony.Said{Chord: harmony.Chord{Bass: c}, HasBass: true}
+	if in != nil {
+		said = harmony.Said{Chord: harmony.Chord{Root: in.Root, Quality: in.Quality, Bass: c}, HasChord: true, HasBass: true}
+		j := h.Judge(i, said)
+		return j.Fails, false, false
+	}
+	return h.Judge(i, said).Odds < bassOdds, false, false
+}
+
 // blocks returns the chords of a region if it goes in chords: at least three different notes are struck together in four of five
 // of its sonorities; else nil.
 func (k *Checker) blocks(r score.Region) []stop {
@@ -102,6 +158,51 @@ func (k *Checker) blocks(r score.Region) []stop {
 		return nil
 	}
 	return k.sonorities(r)
+}
+
+// withBlocks cuts spans at the chords of those bars that go in chords a beat long or longer.
+func (k *Checker) withBlocks(spans []harmony.Span) []harmony.Span {
+	var out []harmony.Span
+	next := 0
+	keep := func(from, to score.Time) { // the given spans, as far as they lie there
+		for next < len(spans) && !from.Less(spans[next].To) {
+			next++
+		}
+		for i := next; i < len(spans) && spans[i].From.Less(to); i++ {
+			s := harmony.Span{From: spans[i].From.Max(from), To: spans[i].To.Min(to)}
+			if n := len(out); n > 0 && i > 0 && out[n-1].To == s.From && spans[i].From.Less(s.From) && spans[i].From.Less(from) && out[n-1].From.Compare(spans[i].From) >= 0 {
+				out[n-1].To = s.To
+				continue
+			}
+			if s.From.Less(s.To) {
+				out = append(out, s)
+			}
+		}
+	}
+	for _, b := range k.passage.Bars {
+		r := score.Region{From: b.Start, To: b.End()}
+		stops := k.blocks(r)
+		long := len(stops) > 0 && !b.Length.Less(b.Meter.Beat().Mul(int64(len(stops)), 1)) && stops[0].at == b.Start
+		for i := range stops {
+			to := r.To
+			if i+1 < len(stops) {
+				to = stops[i+1].at
+			}
+			long = long && !to.Sub(stops[i].at).Less(b.Meter.Beat())
+		}
+		if !long {
+			keep(r.From, r.To)
+			continue
+		}
+		for i, s := range stops {
+			to := r.To
+			if i+1 < len(stops) {
+				to = stops[i+1].at
+			}
+			out = append(out, harmony.Span{From: s.at, To: to})
+		}
+	}
+	return out
 }
 
 // qualityOf returns the quality of a chord label among those that are read in context.
@@ -133,6 +234,11 @@ func (k *Checker) judgeChord(r score.Region, son sonority, sym chord.Symbol) (re
 		said.Chord.Bass, said.HasBass = b, true
 	}
 	j := h.Judge(i, said)
+	if !said.HasBass && !j.Plain { // what the bass is, the notes tell
+		with := said
+		with.Chord.Bass, with.HasBass = h.Spans[i].Readings[0].Chord.Bass, true
+		j.Fails = h.Judge(i, with).Fails || clearlyElse(h, i, said.Chord, j)
+	}
 	res = Result{Evidence: son.notes, Because: son.said() + "; " + j.Because, Verdict: Holds}
 	lead := h.Spans[i].Readings[0].Chord
 	foreign, passing := 0.0, 0.0
@@ -144,6 +250,11 @@ func (k *Checker) judgeChord(r score.Region, son sonority, sym chord.Symbol) (re
 		}
 	}
 	same := lead.Root == said.Chord.Root && lead.Quality == said.Chord.Quality
+	if said.HasBass && !j.Fails {
+		if fails, _, _ := k.bassCase(r, son, said.Chord.Bass, &said.Chord); fails {
+			j.Fails = true
+		}
+	}
 	byEar := lead.Root.PC() == said.Chord.Root.PC() && lead.Quality == said.Chord.Quality && lead.Root != said.Chord.Root
 	switch {
 	case byEar && (j.Fails || j.Arguable):
@@ -153,12 +264,10 @@ func (k *Checker) judgeChord(r score.Region, son sonority, sym chord.Symbol) (re
 		res.Verdict = Fails
 	case j.Arguable:
 		res.Verdict = Arguable
-	case foreign > foreignArgues && !same:
-		res.Verdict = Fails
-		if !j.Plain || j.Odds > k.limit() {
-			res.Verdict = Arguable
-		}
-	case foreign > foreignPasses && !same, foreign+passing > foreignArgues:
+	case len(j.Absent) > 0 && lacksThird(j):
+		res.Verdict = Arguable
+		res.Because += "; without its third it is neither major nor minor"
+	case foreign > foreignArgues && !same, foreign+passing > foreignMost:
 		res.Verdict = Arguable
 	}
 	if res.Verdict != Holds && res.Instead == "" {
@@ -173,6 +282,33 @@ func (k *Checker) judgeChord(r score.Region, son sonority, sym chord.Symbol) (re
 	return res, true
 }
 
+// clearlyElse reports whether all notes of a span are those of another chord, which is as good as certain, and the one claimed
+// lacks a member.
+func clearlyElse(h *harmony.Analysis, i int, c harmony.Chord, j harmony.Judgement) bool {
+	lead := h.Spans[i].Readings[0]
+	own := 0.0
+	for _, rd := range h.Spans[i].Readings {
+		if rd.Chord.Root == c.Root && rd.Chord.Quality == c.Quality {
+			own += rd.Probability
+		}
+	}
+	if len(j.Absent) == 0 || lead.Probability < .9 || own > .03 || c.Root == lead.Chord.Bass && inversionOf(lead.Chord) == 2 {
+		return false // the last: a six-four may stand for the chord on its bass
+	}
+	l := h.Judge(i, harmony.Said{Chord: lead.Chord, HasChord: true, HasBass: true})
+	return l.Plain && !slices.ContainsFunc(l.Foreign, func(f harmony.Foreign) bool { return !f.Member })
+}
+
+// lacksThird reports whether a chord's third is absent and no other third sounds in its place.
+func lacksThird(j harmony.Judgement) bool {
+	for i, r := range j.Roles {
+		if strings.HasSuffix(r, "third") {
+			return !slices.ContainsFunc(j.Foreign, func(f harmony.Foreign) bool { return f.Class.Letter == j.Absent[i].Letter })
+		}
+	}
+	return false
+}
+
 func foreignNames(j harmony.Judgement) []string {
 	var out []string
 	for _, f := range j.Foreign {
@@ -180,9 +316,6 @@ func foreignNames(j harmony.Judgement) []string {
 	}
 	return out[:min(3, len(out))]
 }
-
-// limit is the log odds below which a chord that is there, but with much that is foreign to it, is not what an expert would say.
-func (k *Checker) limit() float64 { return -1 }
 
 // sixthChord gives an augmented sixth the root that package harmony gives it.
 func sixthChord(s chord.Symbol, q harmony.Quality) (harmony.Chord, bool) {
@@ -195,7 +328,7 @@ func sixthChord(s chord.Symbol, q harmony.Quality) (harmony.Chord, bool) {
 }
 
 // bassInContext checks "bass is F#" of a longer or broken place.
-func (k *Checker) bassInContext(r score.Region, want noteRef) (fails, arguable, ok bool, because, instead string) {
+func (k *Checker) bassInContext(r score.Region, son sonority, want noteRef) (fails, ok bool, because string) {
 	if r.Layer != score.Whole || want.octave {
 		return
 	}
@@ -204,12 +337,13 @@ func (k *Checker) bassInContext(r score.Region, want noteRef) (fails, arguable, 
 		return
 	}
 	j := h.Judge(i, harmony.Said{Chord: harmony.Chord{Bass: want.class}, HasBass: true})
-	return j.Fails, j.Arguable, true, j.Because, j.Instead
+	fails, _, _ = k.bassCase(r, son, want.class, nil)
+	return fails, true, j.Because
 }
 
 // readInContext returns the chords that a longer or broken place is read as, with their probabilities; nil for a block.
 func (k *Checker) readInContext(r score.Region, son sonority) []harmony.Reading {
-	if son.block() || r.Layer == score.Bass || r.Layer == score.TopLine || r.Layer == score.InnerLines {
+	if son.block() && r.Moment || r.Layer == score.Bass || r.Layer == score.TopLine || r.Layer == score.InnerLines {
 		return nil
 	}
 	h, i := k.span(r)
@@ -233,7 +367,6 @@ func (k *Checker) inversionInContext(r score.Region, son sonority, a args) (Resu
 	if rs == nil {
 		return Result{}, false
 	}
-	h, i := k.span(r)
 	lead := rs[0].Chord
 	res := Result{Evidence: son.notes, Verdict: Fails}
 	res.Because = fmt.Sprintf("%s: %s, its lowest note %s", son.said(), lead, son.notes[0].Pitch)
@@ -243,7 +376,7 @@ func (k *Checker) inversionInContext(r score.Region, son sonority, a args) (Resu
 		return res, true
 	}
 	for n, rd := range rs {
-		if n > 3 || rd.Probability < .02 {
+		if n > 3 || n > 0 && rd.Probability < .1 {
 			break
 		}
 		for m, bass := range rd.Chord.Members() {
@@ -252,8 +385,7 @@ func (k *Checker) inversionInContext(r score.Region, son sonority, a args) (Resu
 			}
 			c := rd.Chord
 			c.Bass = bass
-			j := h.Judge(i, harmony.Said{Chord: c, HasChord: true, HasBass: true})
-			if !j.Fails {
+			if fails, _, _ := k.bassCase(r, son, bass, nil); !fails {
 				res.Verdict = Arguable
 				res.Because += fmt.Sprintf("; %s can be said of it too", c)
 				return res, true
@@ -286,7 +418,7 @@ func (k *Checker) missingInContext(r score.Region, son sonority, steps int, word
 	res.Because += fmt.Sprintf("; its %s is %s at %s", word, n.Pitch, k.where(n))
 	res.Verdict, res.Instead = Fails, fmt.Sprintf("the %s sounds: %s", word, n.Pitch)
 	for _, rd := range rs[1:] {
-		if rd.Probability < .1 || rd.Chord.Root == lead.Root {
+		if rd.Probability < .03 || rd.Chord.Root == lead.Root {
 			continue
 		}
 		if _, there := has(rd.Chord.Root); !there {

@@ -591,10 +591,13 @@ func (m match) note(group string) (noteRef, *stmtError) {
 
 var noteWord = regexp.MustCompile(`(?i)` + reNote)
 
+var andWord = regexp.MustCompile(`(?i)\s(?:and)\s`)
+
 // notes reads all note names of a group into a.notes.
 func (m match) notes(group string, a *args) *stmtError {
-	for _, span := range noteWord.FindAllStringIndex(m.group[group], -1) {
-		n, err := parseNote(m.group[group][span[0]:span[1]])
+	text := andWord.ReplaceAllString(m.group[group], "    ,")
+	for _, span := range noteWord.FindAllStringIndex(text, -1) {
+		n, err := parseNote(text[span[0]:span[1]])
 		if err != nil {
 			return &stmtError{offset: m.at[group] + span[0], msg: strings.TrimPrefix(err.Error(), "pitch: ")}
 		}

@@ -23,7 +23,7 @@ func keyForms() []Form {
 			ID:       "key",
 			Example:  "bars 1-8: key is A major",
 			Wordings: []string{"is in A major", "is in the key of F# minor", "stays in A major", "A major is the key", "begins in B-flat minor"},
-			Asserts:  "most of the place, at least three fifths of its time, is read in that key by its chords and notes together (\"begins in\" and \"ends in\" ask its first and last chord); arguable where it is the key for a quarter of the time, where a related key is read and the notes, the tonic chord among them, fit the one claimed as well, where the place is one chord alone, or where the key is right by sound only",
+			Asserts:  "most of the place, at least three fifths of its time, is read in that key by its chords and notes together (\"begins in\" and \"ends in\" ask its first and last chord, \"stays in\" all of it); arguable where it is the key for a fifth of the time, where a related key is read but the notes fit the one claimed as well and its tonic chord begins or ends the place, where the notes of the place itself are mostly of other keys, where the place is one chord alone, or where the key is right by sound only",
 			patterns: pats(`ART (?:home |main )?key (?:is|of|here is) (?:ART )?KEY`, `(?:(?P<where>begins|starts|opens|ends|closes|stays|remains|is|are|is all|is set|is written) )?in (?:ART key of )?KEY(?: throughout)?`, `KEY is ART (?:home |main )?key`,
 				`tonici[sz]es KEY`),
 			parse: func(m match, a *args) *stmtError {
@@ -32,6 +32,11 @@ func keyForms() []Form {
 					a.word = "begins"
 				case "ends", "closes":
 					a.word = "ends"
+				case "stays", "remains", "is all":
+					a.word = "stays"
+				}
+				if strings.HasSuffix(m.text, " throughout") {
+					a.word = "stays"
 				}
 				if e := m.key("key", a); e != nil {
 					e.soft = true
@@ -132,7 +137,7 @@ func keyForms() []Form {
 			Example: "bar 4: is V7 in A major",
 			Wordings: []string{"is ii65 in C major", "is V of V in D major", "is viio7/V in G major", "is the V7 of A major", "is a Neapolitan sixth in E minor", "is IV6/4 in F major",
 				"is bVI in C major", "is a German sixth in C minor", "is V"},
-			Asserts:  "the notes are the chord that the numeral means in that key (see chord), in the inversion that its figures say; arguable where the numeral has no figures and the chord is inverted, where the chord is there by another numeral only (an applied dominant, a borrowed chord written otherwise), or where the place is read in another key",
+			Asserts:  "the notes are the chord that the numeral means in that key (see chord), in the inversion that its figures say; arguable where the numeral has no figures and the chord is inverted, where the chord is there by another numeral only (an applied dominant, a borrowed chord written otherwise), or where the place is read in another key, and not a related one",
 			patterns: pats(`(?:is|are|makes|forms|stands for) (?:ART )?(?P<num>(?:[b#]{0,2}[IViv]+[^ ]*(?: of [IViv]+)?)|(?:neapolitan(?: (?:sixth|chord))?|n6)|(?:german|italian|french)(?: augmented)? sixth|(?:ger|it|fr)\+6|cto7)(?: (?:in|of) (?:ART key of )?KEY)?`),
 			parse: func(m match, a *args) *stmtError {
 				num, ok := numeralText(m.group["num"])
@@ -596,7 +601,7 @@ func doesWhat(home key.Key, c candidate, want string, next *candidate) (sure int
 			return 1, root + ", which takes the place of the dominant without its leading tone"
 		case d == 3 && slices.Contains(c.members, leading):
 			return 1, root + " with the leading tone"
-		case c.third == 4 && home.Contains(c.root.Add(pitch.PerfectFourth)):
+		case c.third == 4 && home.Contains(c.root.Add(pitch.PerfectFourth)) && (slices.Contains(c.members, c.root.Add(pitch.MinorSeventh)) || !home.Contains(c.root.Add(pitch.MajorThird))):
 			return 1, fmt.Sprintf("%s; it is the dominant of %s, not of the key", root, c.root.Add(pitch.PerfectFourth))
 		}
 	case "subdominant", "predominant":
@@ -709,6 +714,17 @@ func (k *Checker) nextChord(r score.Region) *candidate {
 
 // --- keys ---
 
+// keyAlone returns the keys of a stretch read for itself, without what surrounds it, as parts of its time.
+func (k *Checker) keyAlone(from, to score.Time) map[key.Key]float64 {
+	out := map[key.Key]float64{}
+	h := harmony.Analyze(k.passage.Excerpt(from, to))
+	all := to.Sub(from).Float()
+	for _, s := range h.Spans {
+		out[s.Key] += s.Span.To.Sub(s.Span.From).Float() / all
+	}
+	return out
+}
+
 // keyShares returns how much of a place is read in each key, as parts of 1.
 func (k *Checker) keyShares(from, to score.Time) map[key.Key]float64 {
 	h := k.harmony(score.Whole)
@@ -753,6 +769,8 @@ func (k *Checker) inScale(r score.Region, home key.Key) float64 {
 const (
 	keyHolds  = .6 // of the time
 	keyArgues = .2
+	keyLacks  = .7 // of the notes, below which a key is so by its surroundings only
+	keyFails  = .4
 	keyFits   = .03 // how much less of the notes may belong to a key that is arguable than to the one read
 )
 
@@ -768,14 +786,14 @@ func (k *Checker) keyIs(r score.Region, a args) (Result, error) {
 	if first >= end {
 		return Result{Verdict: Fails, Evidence: notes, Because: "no chord is read there", Instead: "name a longer place"}, nil
 	}
-	from, to := r.From, r.To
 	switch a.word {
-	case "begins":
-		to = h.Spans[first].Span.To.Min(r.To)
+	case "begins": // a bar, or a quarter of the place if that is longer
+		r.To = r.From.Add(k.barLength(r.From).Max(r.To.Sub(r.From).Mul(1, 4))).Min(r.To)
 	case "ends":
-		from = h.Spans[end-1].Span.From.Max(r.From)
+		r.From = r.To.Sub(k.barLength(r.From).Max(r.To.Sub(r.From).Mul(1, 4))).Max(r.From)
 	}
-	shares := k.keyShares(from, to)
+	first, end = h.Overlapping(r.From, r.To)
+	shares := k.keyShares(r.From, r.To)
 	best := want
 	for x, s := range shares {
 		if b := shares[best]; s > b+1e-9 || s > b-1e-9 && x != want && best != want && x.String() < best.String() {
@@ -801,10 +819,24 @@ func (k *Checker) keyIs(r score.Region, a args) (Result, error) {
 		res.Because += fmt.Sprintf("; read in %s for %s of the time", best, percent(shares[best]))
 	}
 	inKey := "key is " + best.String()
-	tonicSounds := k.tonicSounds(first, end, want)
+	frames := k.tonicSounds(first, first+1, want) || k.tonicSounds(end-1, end, want)
 	switch {
 	case want.Mode > key.Minor:
 		return k.modeIs(r, want, res), nil
+	case a.word == "stays" && own < .9:
+		res.Verdict, res.Instead = Fails, fmt.Sprintf("%s for %s of the time, %s for %s", best, percent(shares[best]), want, percent(own))
+		if best == want {
+			res.Verdict, res.Instead = Arguable, fmt.Sprintf("%s for %s of the time", want, percent(own))
+		}
+	case own < keyHolds && fit > bestFit+keyFits && related(want, best) && k.keyAlone(r.From, r.To)[want] >= keyHolds:
+		// By itself, the place is in that key, and the one read through it lacks some of its notes.
+		res.Verdict = Holds
+		res.Because += fmt.Sprintf("; by itself it is in %s", want)
+	case own >= keyHolds && fit < keyLacks:
+		res.Verdict, res.Instead = Arguable, "so only by what surrounds it; its notes are mostly of other keys"
+		if fit < keyFails {
+			res.Verdict = Fails
+		}
 	case own >= keyHolds:
 		res.Verdict = Holds
 		if end-first == 1 && a.word == "" && !(declared && sign == want) && k.sonority(r).block() {
@@ -814,11 +846,11 @@ func (k *Checker) keyIs(r score.Region, a args) (Result, error) {
 		res.Verdict, res.Instead = Arguable, fmt.Sprintf("%s for %s of the time, %s for %s", best, percent(shares[best]), want, percent(own))
 	case sound >= keyHolds:
 		res.Verdict, res.Instead = Arguable, inKey+", which sounds the same"
-	case related(want, best) && fit >= bestFit-keyFits && tonicSounds:
-		res.Verdict, res.Instead = Arguable, inKey+fmt.Sprintf("; its notes fit %s as well, and the tonic chord sounds", want)
+	case related(want, best) && fit >= bestFit-keyFits && frames && a.word == "":
+		res.Verdict, res.Instead = Arguable, inKey+fmt.Sprintf("; its notes fit %s as well, and it begins or ends with that tonic", want)
 	default:
 		res.Instead = inKey
-		if !tonicSounds {
+		if !k.tonicSounds(first, end, want) {
 			res.Because += fmt.Sprintf("; the tonic chord of %s doesn't sound", want)
 		}
 	}
@@ -902,6 +934,20 @@ func (k *Checker) modeIs(r score.Region, want key.Key, res Result) Result {
 	return res
 }
 
+// readsAs returns the verdict on "begins in KEY" or "ends in KEY".
+func (k *Checker) readsAs(r score.Region, where string, x key.Key) Verdict {
+	res, err := k.keyIs(r, args{word: where, keys: []key.Key{x}})
+	if err != nil {
+		return Fails
+	}
+	return res.Verdict
+}
+
+// barLength returns the length of the bar at a moment.
+func (k *Checker) barLength(at score.Time) score.Time {
+	return k.passage.Bars[max(k.passage.BarAt(at), 0)].Length
+}
+
 // modulates checks "modulates from A major to E major".
 func (k *Checker) modulates(r score.Region, a args) (Result, error) {
 	h := k.harmony(score.Whole)
@@ -922,6 +968,11 @@ func (k *Checker) modulates(r score.Region, a args) (Result, error) {
 	res := Result{Evidence: notes[:min(24, len(notes))], Because: "read in " + strings.Join(areas, ", then in ") + "; chords: " + k.chordWords(first, end, 8), Verdict: Fails, Instead: "stays in " + seq[0].String()}
 	if len(seq) > 1 {
 		res.Instead = "moves from " + seq[0].String() + " to " + seq[len(seq)-1].String()
+	}
+	if begins, ends := k.readsAs(r, "begins", a.keys[0]), k.readsAs(r, "ends", to); len(seq) == 1 && ends == Holds && (len(a.keys) == 2 && begins == Holds || len(a.keys) == 1 && begins == Fails) {
+		res.Verdict, res.Instead = Holds, ""
+		res.Because = fmt.Sprintf("its end is in %s, its beginning in another key; chords: %s", to, k.chordWords(first, end, 12))
+		return res, nil
 	}
 	starts := len(a.keys) < 2 && seq[0] != to || len(a.keys) == 2 && seq[0] == a.keys[0]
 	switch {
@@ -985,12 +1036,7 @@ func (k *Checker) turns(r score.Region) []turn {
 				continue
 			}
 			s := h.Spans[i].Span
-			t := candidate{root: c.Root, bass: c.Bass, members: c.Members(), label: c.String(), first: true}
-			for _, m := range t.members {
-				if iv := m.Sub(c.Root); iv.Steps == 2 {
-					t.third = mod12(iv.Semitones)
-				}
-			}
+			t := fromHarmony(c)
 			var notes []score.Note
 			for _, n := range k.sounding {
 				if n.Onset.Less(s.To) && s.From.Less(n.End()) && n.Grace == score.NoGrace {
@@ -1001,7 +1047,18 @@ func (k *Checker) turns(r score.Region) []turn {
 		}
 		return out
 	}
-	// A hand alone: its bars or halves, as its bass moves.
+	if h := k.harmony(r.Layer); k.broken(r) { // a hand alone, in broken chords
+		first, end := h.Overlapping(r.From, r.To)
+		for i := first; i < end; i++ {
+			if c, ok := h.Chord(i); ok {
+				s := h.Spans[i].Span
+				add(turn{s.From.Max(r.From), s.To.Min(r.To), fromHarmony(c), distinct(score.Region{From: s.From, To: s.To, Layer: r.Layer}.Select(k.sounding))})
+			}
+		}
+		if len(out) > 0 {
+			return out
+		}
+	}
 	for _, s := range score.Slices(k.sounding, r.From, r.To) {
 		notes := distinct(pick(s.Notes, r.Layer))
 		if len(notes) == 0 {
@@ -1016,6 +1073,32 @@ func (k *Checker) turns(r score.Region) []turn {
 		}
 	}
 	return out
+}
+
+// fromHarmony takes over a chord read in context.
+func fromHarmony(c harmony.Chord) candidate {
+	t := candidate{root: c.Root, bass: c.Bass, members: c.Members(), label: c.String(), first: true}
+	for _, m := range t.members {
+		if iv := m.Sub(c.Root); iv.Steps == 2 {
+			t.third = mod12(iv.Semitones)
+		}
+	}
+	return t
+}
+
+// broken reports whether a hand plays its chords note by note: half of what it strikes is single notes.
+func (k *Checker) broken(r score.Region) bool {
+	n, single := 0, 0
+	for _, s := range score.Slices(k.sounding, r.From, r.To) {
+		notes := pick(s.Notes, r.Layer)
+		if len(notes) > 0 && slices.ContainsFunc(notes, func(n score.Note) bool { return n.Onset == s.At }) {
+			n++
+			if pcCount(notes) == 1 {
+				single++
+			}
+		}
+	}
+	return 3*single >= n && n > 1
 }
 
 // candidatesOf returns the chords that notes sounding together may be.
@@ -1111,10 +1194,12 @@ func (k *Checker) fromTo(r score.Region, a args) (Result, error) {
 		}
 	default:
 		res.Verdict, res.Instead = Fails, ends()
-		for i := 1; i < len(ts); i++ {
-			x, _ := doesWhat(home, ts[i-1].cand, a.words[0], nil)
+		begun := false
+		for i := range ts {
 			y, _ := doesWhat(home, ts[i].cand, a.words[1], nil)
-			if x == 2 && y == 2 {
+			x, _ := doesWhat(home, ts[i].cand, a.words[0], nil)
+			begun = begun || x == 2
+			if begun && y == 2 {
 				res.Verdict = Arguable
 				res.Instead += fmt.Sprintf("; %s goes to %s at %s", a.words[0], a.words[1], k.passage.Where(ts[i].at))
 				break
@@ -1334,7 +1419,8 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 				f.kind = "deceptive"
 			case before.cand.root == home.Class(4, 0) && tonic && here.cand.bass == home.Tonic:
 				f.kind = "plagal"
-			case here.cand.root == home.Class(5, 0) && here.cand.third == 4 && here.cand.bass == here.cand.root && is(before.cand, "dominant") != 2:
+			case here.cand.root == home.Class(5, 0) && here.cand.third == 4 && here.cand.bass == here.cand.root && is(before.cand, "dominant") != 2 &&
+				(i == len(ts)-1 || !here.until.Sub(here.at).Less(k.passage.Bars[max(k.passage.BarAt(here.at), 0)].Length)):
 				f.kind = "half"
 				if len(here.cand.members) > 3 {
 					f.weak = "the dominant has its seventh"
@@ -1402,7 +1488,7 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 		res.Instead = "no cadence in " + home.String()
 		for i := len(ts) - 1; i > 0; i-- { // in another key?
 			c := ts[i].cand
-			if b := ts[i-1].cand; b.third == 4 && b.root == c.root.Add(pitch.PerfectFifth) && c.third != 0 && c.bass == c.root {
+			if b := ts[i-1].cand; len(c.members) <= 3 && b.third == 4 && b.root == c.root.Add(pitch.PerfectFifth) && c.third != 0 && c.bass == c.root {
 				mode := key.Major
 				if c.third == 3 {
 					mode = key.Minor
@@ -1462,7 +1548,11 @@ func (k *Checker) mixes(r score.Region, a args) (Result, error) {
 	default:
 		res.Instead = "neither third of " + tonic.String() + " sounds there"
 	}
-	if res.Verdict == Fails && len(x.Passing) > 0 {
+	lacks := minor // the mode of which no note stands
+	if len(x.Major) == 0 {
+		lacks = major
+	}
+	if res.Verdict == Fails && len(x.Major)+len(x.Minor) > 0 && slices.ContainsFunc(x.Passing, func(n score.Note) bool { return lacks.Contains(n.Pitch.Class()) }) {
 		res.Verdict = Arguable
 		res.Instead = "only notes that pass by step are of the other mode"
 	}

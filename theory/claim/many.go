@@ -153,10 +153,13 @@ func (c chordSort) fits(s stop) (first, lower bool, got chord.Reading) {
 		if i == 0 {
 			got = r
 		}
+		if i > 0 && (len(r.Added) > 0 || len(r.Missing) > 0 || r.Kind == chord.ChordOverChord) {
+			continue // a name for a part of the notes says nothing of the chord
+		}
 		ok := c.typ.ID != "" && r.Type == c.typ.ID
 		if c.family != "" && r.Type != "" {
 			t, known := chord.TypeByID(r.Type)
-			ok = known && t.Family == c.family
+			ok = known && t.Family == c.family && len(t.Intervals) > 2 && (i == 0 || len(t.Intervals) >= pcCount(s.notes))
 		}
 		if ok && i == 0 {
 			return true, true, got
@@ -173,11 +176,11 @@ func (k *Checker) quantified(r score.Region, a args) (Result, error) {
 		return nothing(k, r), nil
 	}
 	total := len(stops)
-	switch a.word {
+	switch n := min(a.number, total); a.word {
 	case "first":
-		stops = stops[:1]
+		stops = stops[:n]
 	case "last":
-		stops = stops[total-1:]
+		stops = stops[total-n:]
 	}
 	var res Result
 	var labels, off, maybe []string
@@ -206,33 +209,9 @@ func (k *Checker) quantified(r score.Region, a args) (Result, error) {
 	if len(maybe) > 0 {
 		res.Because += "; only by a lower reading: " + listed(maybe[:min(len(maybe), 3)])
 	}
-	// How many there are for certain, and at most.
-	sure, most := fit, fit+low
-	var holds, fails bool
-	switch a.word {
-	case "every", "first", "last":
-		holds, fails = sure == len(stops), most < len(stops)
-	case "no":
-		holds, fails = most == 0, sure > 0
-	case "some":
-		holds, fails = sure > 0, most == 0
-	case "count":
-		holds, fails = sure == a.number && most == a.number, a.number < sure || a.number > most
-		if a.of > 0 && a.of != len(stops) {
-			holds, fails = false, true
-			res.Because += fmt.Sprintf("; the place has %s, not %d", plural(len(stops), "chord"), a.of)
-		}
-	}
-	switch {
-	case holds:
-		res.Verdict = Holds
-	case fails:
-		res.Verdict = Fails
-	default:
-		res.Verdict = Arguable
-	}
-	if !holds {
-		res.Instead = fmt.Sprintf("%d of the %s so: %s", sure, plural(len(stops), "chord"), a.sort.text)
+	res.Verdict, res.Because = quantify(a.word, a.number, a.of, fit, low, len(stops), total, "chord", res.Because)
+	if res.Verdict != Holds {
+		res.Instead = fmt.Sprintf("%s of the %s so: %s", counted(fit), plural(len(stops), "chord"), a.sort.text)
 		if low > 0 {
 			res.Instead += fmt.Sprintf(" (%d more by a lower reading)", low)
 		}
@@ -346,6 +325,11 @@ func (k *Checker) missing(r score.Region, a args) (Result, error) {
 		return res, nil
 	}
 	n, ok := has(rooted[0].Root)
+	if !r.Moment { // what stands there may stand for another chord
+		if res, ok := k.missingInContext(r, sonority{notes: son.notes, slices: son.slices}, steps, a.word); ok {
+			return res, nil
+		}
+	}
 	res.Because = fmt.Sprintf("%s: %s, root %s", son.said(), rooted[0].Label, rooted[0].Root)
 	if !ok {
 		res.Verdict = Holds

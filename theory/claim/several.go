@@ -188,7 +188,7 @@ func severalForms() []Form {
 			patterns: pats(reKinds + `(?P<sort>(?:an? |the )?[a-z].*)`),
 			parse: func(m match, a *args) *stmtError {
 				s, ok := parseSort(m.group["sort"])
-				if !ok {
+				if !ok || strings.HasPrefix(m.group["sort"], "A ") { // "A minor seventh" is a chord on A
 					return &stmtError{soft: true, weak: true}
 				}
 				a.sort = s

@@ -272,7 +272,7 @@ func (k *Checker) handsApart(r score.Region, a args) (Result, error) {
 	}
 	res.Because = strings.Replace(say(g), ": a a", ": an a", 1)
 	if len(gaps) > 1 {
-		res.Because += fmt.Sprintf("; so at %d of %s", exact, plural(len(gaps), "moment"))
+		res.Because += fmt.Sprintf("; so at %s of %s", counted(exact), plural(len(gaps), "moment"))
 	}
 	lo, _ := count(lows)
 	hi, _ := count(highs)
@@ -357,7 +357,7 @@ func (k *Checker) parallels(r score.Region, a args) (Result, error) {
 	pickKind := func(cs []line.Consecutive) []line.Consecutive {
 		return slices.DeleteFunc(slices.Clone(cs), func(c line.Consecutive) bool { return c.Number != a.number })
 	}
-	outer, all := pickKind(line.ParallelPerfects(outers)), pickKind(line.AllParallelPerfects(k.sounding, region))
+	outer, all := pickKind(line.ParallelPerfects(outers)), pickKind(append(line.AllParallelPerfects(k.sounding, region), k.inChords(region)...))
 	say := func(c line.Consecutive) string {
 		return fmt.Sprintf("%s–%s to %s–%s at %s", c.From[0].Pitch, c.From[1].Pitch, c.To[0].Pitch, c.To[1].Pitch, k.where(c.To[0]))
 	}
@@ -374,7 +374,11 @@ func (k *Checker) parallels(r score.Region, a args) (Result, error) {
 				moves++
 			}
 		}
-		if a.number == 8 && len(outer) >= 3 && len(outer) == moves {
+		bare := true
+		for _, s := range score.Slices(k.sounding, r.From, r.To) {
+			bare = bare && pcCount(s.Notes) <= 1
+		}
+		if a.number == 8 && len(outer) >= 3 && len(outer) == moves && bare {
 			res.Verdict, res.Instead = Arguable, "doubled in octaves throughout, which is a colour and not a fault of voice leading"
 		}
 	case len(all) > 0 && !a.strict:
@@ -398,6 +402,40 @@ func (k *Checker) parallels(r score.Region, a args) (Result, error) {
 		}
 	}
 	return res, nil
+}
+
+// inChords returns the parallel fifths and octaves between any two notes of chords that have as many notes and are struck whole,
+// one after the other: their notes, from low to high, are taken for voices.
+func (k *Checker) inChords(r score.Region) []line.Consecutive {
+	var out []line.Consecutive
+	var before []score.Note
+	for _, s := range score.Slices(k.sounding, r.From, r.To) {
+		if len(s.Notes) == 0 || slices.Contains(s.Struck, false) {
+			before = nil
+			continue
+		}
+		here := distinct(s.Notes)
+		if len(here) == len(before) {
+			for i := range here {
+				for j := i + 1; j < len(here); j++ {
+					was, is := before[j].Pitch.Sub(before[i].Pitch), here[j].Pitch.Sub(here[i].Pitch)
+					low, high := here[i].Pitch.MIDI()-before[i].Pitch.MIDI(), here[j].Pitch.MIDI()-before[j].Pitch.MIDI()
+					n := 0
+					switch {
+					case was.Simple() == pitch.PerfectFifth && is.Simple() == pitch.PerfectFifth:
+						n = 5
+					case was.Semitones%12 == 0 && is.Semitones%12 == 0 && was.Steps%7 == 0 && is.Steps%7 == 0:
+						n = 8
+					}
+					if n > 0 && low*high > 0 {
+						out = append(out, line.Consecutive{From: [2]score.Note{before[i], before[j]}, To: [2]score.Note{here[i], here[j]}, Number: n})
+					}
+				}
+			}
+		}
+		before = here
+	}
+	return out
 }
 
 // sequence checks "is a descending fifths sequence", "is a sequence falling by step".
