@@ -139,6 +139,9 @@ func TestStreamCeiling(t *testing.T) {
 			t.Fatalf("sample %d is %g", i, v)
 		}
 	}
+	if tp := (&Clip{Rate: DefaultRate, Samples: x}).TruePeak(); tp > TruePeakCeiling {
+		t.Errorf("true peak %.2f dBTP; want at most -3", 20*math.Log10(tp))
+	}
 	if !(s.Held() > 1) {
 		t.Errorf("held by %.2f LU; want the blow to lower the gain", s.Held())
 	}

@@ -601,6 +601,43 @@ func TestBank(t *testing.T) {
 	}
 }
 
+// TestDenormals: what has become too faint to hear is dropped before its numbers get so small that they are slow, in every voice
+// and in one that dies at once; between notes nothing is left sounding.
+func TestDenormals(t *testing.T) {
+	sudden := Voice{"sudden", Attack, Release, func(dst []Partial, f Hz, s float64) []Partial {
+		return append(dst, Partial{Freq: f, Amp: s, Decay: 20000}, Partial{Freq: 2 * f, Amp: s, Decay: 3000, Knee: .01, After: 9000})
+	}}
+	for _, v := range append(Voices(), Tick, sudden) {
+		var notes []Note
+		for i, f := range []Hz{30, 440, 4000} {
+			notes = append(notes, Note{Freq: f, Start: time.Duration(i) * 100 * time.Millisecond, Length: 30 * time.Second, Strength: .3})
+		}
+		notes = append(notes, Note{Freq: 440, Start: 40 * time.Second, Length: time.Second, Strength: .3})
+		e, err := newEngine(notes, Options{Rate: DefaultRate, Voice: v})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for e.pos < e.frames {
+			if err := e.block(); err != nil {
+				t.Fatal(err)
+			}
+			for _, s := range e.sounding {
+				for i := range s.bank[:s.live] {
+					q := &s.bank[i]
+					for _, x := range slices.Concat(q.a[:], q.b[:]) {
+						if x != 0 && math.Abs(x) < 0x1p-1022 {
+							t.Fatalf("%s: a state of %g after %v", v.Name, x, DefaultRate.D(e.pos))
+						}
+					}
+				}
+			}
+			if at := DefaultRate.D(e.pos); at > 31*time.Second && at < 39*time.Second && len(e.sounding) > 0 {
+				t.Fatalf("%s: %d notes still sound %v after the last was let go", v.Name, len(e.sounding), at-30*time.Second)
+			}
+		}
+	}
+}
+
 func TestDeterministic(t *testing.T) {
 	notes := benchNotes()
 	a, b := render(t, Options{}, notes...), render(t, Options{}, notes...)
