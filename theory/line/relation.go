@@ -138,7 +138,7 @@ func Relate(a, b []score.Note, aFrom, bFrom score.Time) Relation {
 	set(kind, main, exact.of(main), func(d pitch.Interval) bool { return d == main })
 	// A diatonic one may bend each interval by a semitone, as a scale does.
 	near := func(d pitch.Interval) bool {
-		return d.Steps == diatonic.Steps && max(d.Semitones-diatonic.Semitones, diatonic.Semitones-d.Semitones) <= 1
+		return d.Steps == diatonic.Steps && max(d.Semitones-diatonic.Semitones, diatonic.Semitones-d.Semitones) <= 1 && inScale(d)
 	}
 	n := 0
 	for i := range a {
@@ -154,6 +154,16 @@ func Relate(a, b []score.Note, aFrom, bFrom score.Time) Relation {
 		r.Likeness = SameRhythm
 	}
 	return r
+}
+
+// inScale reports whether an interval is one of the two sizes that its number has within a scale: Eb to D# is no step of one.
+func inScale(i pitch.Interval) bool {
+	if i.Steps < 0 {
+		i = i.Neg()
+	}
+	size := mod(i.Semitones, 12)
+	s := scaleSizes[mod(i.Steps, 7)]
+	return size == s[0] || size == s[1]
 }
 
 // A tally counts intervals, in the order in which they first come.

@@ -105,7 +105,7 @@ func agree(l Likeness, a, b pitch.Interval, classes bool) bool {
 		return a == b
 	case Diatonic:
 		d := a.Semitones - b.Semitones
-		return a.Steps == b.Steps && d >= -1 && d <= 1
+		return a.Steps == b.Steps && d >= -1 && d <= 1 && inScale(a)
 	}
 	if classes {
 		return mod(a.Semitones-b.Semitones, 12) == 0
@@ -499,8 +499,9 @@ func chordSequences(chords []Chord, p *score.Passage, level int) []Sequence {
 		}
 	}
 	var out []Sequence
-	tracks := []track{{low, true}, {high, true}}
-	for _, f := range search(tracks, 8, true, p, level) {
+	// Chord by chord both lines may change their octave; the tune of a longer model keeps its shape.
+	one, more := []track{{low, true}, {high, true}}, []track{{low, true}, {high, false}}
+	for _, f := range append(search(one, 1, true, p, level), search(more, 8, false, p, level)...) {
 		out = append(out, chordSequence(chords, low, high, f))
 	}
 	return out

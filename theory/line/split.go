@@ -174,7 +174,7 @@ const shuffles = 99
 
 // TwoLines tells whether l is two lines in one. It is if the best split (see [SplitInTwo]) leads both strands by step, all
 // but one move in six, if the melody itself mostly leaps, changes strand at least at every third note, starves neither
-// strand of a quarter of the notes, and keeps the strands apart; if it is no line in broken octaves; and if at most one in three rearrangements of the same
+// strand of a quarter of the notes nor of a third of the time, and keeps the strands apart; if it is no line in broken octaves; and if at most one in three rearrangements of the same
 // notes splits as well. The certainty of "two lines" is the part of the rearrangements that split worse, taken down by the
 // moves that are no steps; that of "one line" grows with what is missing. For fewer than eight notes the answer is one line.
 //
@@ -225,6 +225,11 @@ func TwoLines(l Line) Compound {
 	}
 	if 3*changes < len(l) {
 		return no(0.7, "it changes between the lines only %d times: one line after the other", changes)
+	}
+	for _, s := range []Line{sp.High, sp.Low} {
+		if reach := s[len(s)-1].Onset.Sub(s[0].Onset); reach.Mul(3, 2).Less(l[len(l)-1].Onset.Sub(l[0].Onset)) {
+			return no(0.7, "one of the two lines would sound in a part of it only")
+		}
 	}
 	low, _ := sp.High.span()
 	_, top := sp.Low.span()

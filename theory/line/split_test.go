@@ -21,6 +21,7 @@ func TestTwoLines(t *testing.T) {
 		{"C4 E4 G4 C5 G4 E4 C4 E4 G4 C5", false, "", ""},                         // an arpeggio
 		{"C4 D4 C4 B3 C4 D4 C5 D5 C5 B4 C5 D5", false, "", ""},                   // one line in two registers, one after the other
 		{"F#2 F#3 E2 E3 D2 D3 C#2 C#3 D2 D3", false, "", ""},                     // broken octaves
+		{"D4 B3 D4 B3 D4 B3 G4 F#4 G4 F#4 G4 F#4", false, "", ""},                // a tremolo, then a trill
 		{"E5 A4 D#5 G#4", false, "", ""},                                         // too short to tell
 	} {
 		got := TwoLines(melody(t, c.notes))
