@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"plumbline/drills"
+	"plumbline/drills/planner"
 	"plumbline/progress"
 	"plumbline/theory/score"
 )
@@ -38,6 +39,13 @@ type drillFlags struct {
 	db          string
 	noSound     bool
 	out         string
+	random      bool
+	repeat      bool
+	why         bool
+	plain       bool
+	learner     string
+	// What was said on the command line.
+	levelSet, kindSet, seedSet, choicesSet, countSet bool
 }
 
 // maxCount bounds the questions of one drill; nobody answers so many.
@@ -82,6 +90,14 @@ high, slow, compare, give up, quit. With --json it writes one JSON object a line
 the words above, or {"id": …, "given": …}. After an error event the same
 question stays open. An answer event is written when the answer is on disk.
 
+Once there is a record, what you are asked goes by it: what is due by spaced
+repetition, what you confuse side by side, and as hard (register, spacing,
+doublings, choices, length, timbre, decay) as you can just do, in all kinds you
+have been asked unless --kind, --level or --labels say which. --why says after
+each answer why it was asked (in a terminal, the key w). --random asks without
+looking at the record, and so does --seed, which gives the same row each time;
+--repeat puts the last sitting's questions once more.
+
 Sound starts quiet: the first chords are softer than the rest, and none passes
 6 dB below full scale. Set your volume low first and raise it slowly. Without a
 sound device each question is written as a WAV file.
@@ -113,9 +129,16 @@ sound device each question is written as a WAV file.
 				return usage("--level and --labels exclude each other")
 			case f.play && !f.json:
 				return usage("--play goes with --json; without it questions are played anyway")
+			case f.repeat && (f.from != "" || f.random || set("seed") || set("level") || set("labels") || set("kind")):
+				return usage("--repeat asks what the last sitting asked; it doesn't go with flags that say what to ask")
+			case f.why && (f.from != "" || f.random || set("seed") || f.repeat):
+				return usage("--why needs questions chosen by the record; without --from, --random, --repeat and --seed they are")
+			case f.plain && f.json:
+				return usage("--plain and --json exclude each other")
 			case f.play && (f.noSound || f.out != ""):
 				return usage("--play excludes --no-sound and --out")
 			}
+			f.levelSet, f.kindSet, f.seedSet, f.choicesSet, f.countSet = set("level"), set("kind"), set("seed"), set("choices"), set("count")
 			if !set("seed") {
 				// Short enough to be typed again.
 				f.seed = uint64(e.now().UnixNano()/int64(time.Microsecond)) % 1_000_000
@@ -149,6 +172,11 @@ sound device each question is written as a WAV file.
 	fl.StringVar(&f.db, "db", "", "the file that keeps the answers (default under XDG_DATA_HOME)")
 	fl.BoolVar(&f.noSound, "no-sound", false, "don't play; write WAV files")
 	fl.StringVarP(&f.out, "out", "o", "", "write each question as a WAV file into this folder instead of playing")
+	fl.BoolVar(&f.random, "random", false, "ask at random, not by the record")
+	fl.BoolVar(&f.repeat, "repeat", false, "ask the last sitting's questions once more")
+	fl.BoolVar(&f.why, "why", false, "say after each answer why it was asked")
+	fl.BoolVar(&f.plain, "plain", false, "in a terminal: whole lines instead of single keys, for a screen reader")
+	fl.StringVar(&f.learner, "learner", "", "who answers, where several share a file (default the nameless one)")
 	addClaimsDrill(e, cmd, &f)
 	return cmd
 }
@@ -163,6 +191,24 @@ func (e *env) database(flag string) (string, error) {
 		return "", &hintError{err, "--db FILE names the file"}
 	}
 	return path, nil
+}
+
+// learnerOf gives the view of a learner. One who is new is written down if add is set, and said to be new, since it may be a
+// slip of the finger.
+func (e *env) learnerOf(ctx context.Context, store *progress.Store, name string, add bool) (*progress.Store, error) {
+	if strings.TrimSpace(name) == "" {
+		return store, nil
+	}
+	view, err := store.As(ctx, name, false)
+	if errors.Is(err, progress.ErrNoLearner) {
+		if !add {
+			return nil, &hintError{err, "plumbline progress class shows who is there"}
+		}
+		if view, err = store.As(ctx, name, true); err == nil {
+			e.hint("%q is new here: a record of their own begins", strings.Join(strings.Fields(name), " "))
+		}
+	}
+	return view, err
 }
 
 // drill asks the questions that f describes.
@@ -211,11 +257,33 @@ func (e *env) drill(ctx context.Context, f drillFlags) error {
 	}
 	defer store.Close()
 
+	if store, err = e.learnerOf(ctx, store, f.learner, true); err != nil {
+		return err
+	}
+
 	mode := progress.Ear
 	if f.sight {
 		mode = progress.Sight
 	}
-	sit := &sitting{e: e, d: d, store: store, mode: mode, count: f.count, db: f.db, source: source}
+	var plan *plannedDrill
+	var again []keptQuestion
+	switch {
+	case f.repeat:
+		if again, err = repeated(ctx, store); err != nil {
+			return err
+		}
+		if f.sight != again[0].Settings.Sight {
+			return &hintError{errors.New("the last sitting was the other way, by ear or by sight"), "leave --sight out, or put it in"}
+		}
+		if f.count = min(f.count, len(again)); !f.countSet {
+			f.count = len(again)
+		}
+	case f.from == "" && !f.random && !f.seedSet && !f.choicesSet:
+		if plan, err = e.planned(ctx, store, f, f.levelSet, f.kindSet); err != nil {
+			return err
+		}
+	}
+	sit := &sitting{e: e, d: d, store: store, mode: mode, count: f.count, db: f.db, source: source, plan: plan, again: again, why: f.why, learner: f.learner}
 	sit.sound = &drillSound{e: e, dir: f.out, files: f.out != "" || f.noSound, named: f.out != ""}
 	defer sit.sound.close()
 	settings, err := json.Marshal(d.Settings())
@@ -236,7 +304,7 @@ func (e *env) drill(ctx context.Context, f drillFlags) error {
 	case f.json:
 		sit.sound.silent = !f.play && f.out == ""
 		return sit.run(ctx, newJSONInput(e.stdin), &jsonFace{out: e.stdout, sit: sit})
-	case isTerminal(e.stdin) && isTerminal(e.stdout):
+	case !f.plain && isTerminal(e.stdin) && isTerminal(e.stdout):
 		t := newTerminal(e.stdin.(*os.File))
 		if err := t.raw(); err == nil {
 			// Also on a panic: deferred calls run before the program goes down.
@@ -268,6 +336,7 @@ const (
 	doHelp
 	doQuit
 	doGoOn
+	doWhy
 )
 
 // A command is one thing said by the learner.
@@ -297,6 +366,7 @@ type face interface {
 	answered(q drills.Question, g drills.Graded, x drills.Explanation) error
 	help(q drills.Question) error
 	end(interrupted bool) error
+	reason(text string) error
 	waits() bool // whether to wait for a word before going on after a wrong answer
 }
 
@@ -311,6 +381,13 @@ type sitting struct {
 	db     string // the flag
 	source string // the passage asked about, and where
 	sound  *drillSound
+
+	plan    *plannedDrill  // nil: questions by number alone
+	again   []keptQuestion // those of an earlier sitting, to be asked again
+	why     bool           // say after each answer why it was asked
+	learner string
+	how     planner.Setting // of the question asked last
+	kept    keptQuestion
 
 	asked, right int
 	last         *answeredQuestion // for comparing
@@ -332,7 +409,10 @@ func (s *sitting) run(ctx context.Context, in input, f face) error {
 	}
 	var err error
 	for n := 1; n <= s.count && err == nil; n++ {
-		err = s.ask(ctx, in, f, s.d.Question(n))
+		var q drills.Question
+		if q, err = s.question(n); err == nil {
+			err = s.ask(ctx, in, f, q)
+		}
 	}
 	s.sound.stop()
 	if errors.Is(err, errQuit) || errors.Is(err, io.EOF) {
@@ -342,6 +422,36 @@ func (s *sitting) run(ctx context.Context, in input, f face) error {
 		return err
 	}
 	return errors.Join(f.end(err != nil), err)
+}
+
+// question returns question n: by the planner, of an earlier sitting, or by its number.
+func (s *sitting) question(n int) (q drills.Question, err error) {
+	s.how = planner.Setting{}
+	switch {
+	case s.plan != nil:
+		if q, s.kept, err = s.plan.question(n); err != nil {
+			return q, err
+		}
+		s.how = s.plan.step.Setting
+	case s.again != nil:
+		s.kept = s.again[n-1]
+		if q, s.how, err = s.kept.question(n); err != nil {
+			return q, err
+		}
+	default:
+		q = s.d.Question(n)
+		s.kept = kept(s.d.Settings(), n, planner.Setting{})
+	}
+	s.sound.sounding(s.how)
+	return q, nil
+}
+
+// keep returns the question asked last as it is kept; nil for one about a passage, which the settings alone don't give.
+func (s *sitting) keep() *keptQuestion {
+	if s.source != "" {
+		return nil
+	}
+	return &s.kept
 }
 
 // ask puts one question and sees it answered, recorded and explained.
@@ -354,7 +464,7 @@ func (s *sitting) ask(ctx context.Context, in input, f face, q drills.Question) 
 		if path, err = s.sound.make(ctx, q.Number, "", questionNotes(q)); err != nil {
 			return err
 		}
-		if q.Number < s.count {
+		if q.Number < s.count && s.plan == nil && s.again == nil { // else the next one isn't known yet, or may sound otherwise
 			next := s.d.Question(q.Number + 1)
 			s.sound.ahead(next.Number, questionNotes(next))
 		}
@@ -398,6 +508,11 @@ func (s *sitting) ask(ctx context.Context, in input, f face, q drills.Question) 
 				return err
 			}
 			continue
+		case doWhy:
+			if err := f.refused(q, &badInput{"why it is asked is told after the answer: it might give it away"}); err != nil {
+				return err
+			}
+			continue
 		case doGiveUp:
 			g = drills.GiveUp(q)
 		case doAnswer:
@@ -418,6 +533,9 @@ func (s *sitting) ask(ctx context.Context, in input, f face, q drills.Question) 
 			return err
 		}
 		s.last = &answeredQuestion{q, g, drills.Explain(q, g)}
+		if s.plan != nil {
+			s.plan.p.Learn(s.plan.step, q.Expected, g.Given, g.Right, s.e.now())
+		}
 		if err := f.answered(q, g, s.last.x); err != nil {
 			return err
 		}
@@ -444,6 +562,10 @@ func (s *sitting) dwell(ctx context.Context, in input, f face, q drills.Question
 			return errQuit
 		case c.do == doCompare:
 			err = s.compare(ctx, f)
+		case c.do == doWhy && s.plan != nil:
+			err = f.reason(s.plan.why())
+		case c.do == doWhy:
+			err = f.refused(q, &badInput{"this question was drawn at random; without --random and --seed they go by your record"})
 		case c.do == doPlay || c.do == doLow || c.do == doHigh || c.do == doSlow:
 			err = s.replay(ctx, f, q, c.do)
 		case c.do == doAnswer:
@@ -513,12 +635,13 @@ func (s *sitting) record(ctx context.Context, q drills.Question, g drills.Graded
 		notes = append(notes, p.String())
 	}
 	detail, err := json.Marshal(struct {
-		Notes   []string   `json:"notes"`
-		Choices []string   `json:"choices"`
-		Said    string     `json:"said,omitempty"`
-		How     drills.How `json:"how,omitempty"`
-		From    string     `json:"from,omitempty"`
-	}{notes, q.Choices, typed, g.How, q.From})
+		Notes   []string      `json:"notes"`
+		Choices []string      `json:"choices"`
+		Said    string        `json:"said,omitempty"`
+		How     drills.How    `json:"how,omitempty"`
+		From    string        `json:"from,omitempty"`
+		Ask     *keptQuestion `json:"ask,omitempty"`
+	}{notes, q.Choices, typed, g.How, q.From, s.keep()})
 	if err != nil {
 		return err
 	}
@@ -526,7 +649,7 @@ func (s *sitting) record(ctx context.Context, q drills.Question, g drills.Graded
 	err = s.store.Record(ctx, progress.Answer{
 		ID: progress.NewID(now), Session: s.id, Number: q.Number, Question: q.ID, Kind: string(q.Kind), Mode: s.mode,
 		Expected: q.Expected, Given: g.Given, Correct: g.Right, Took: max(now.Sub(asked), 0), Replays: replays,
-		Asked: asked, Answered: now, Detail: detail,
+		Asked: asked, Answered: now, Detail: detail, Condition: condition(q, s.how),
 	})
 	if err != nil {
 		return fmt.Errorf("this answer was not saved: %w", err)

@@ -33,7 +33,8 @@ func (f *textFace) say(paragraphs ...string) error {
 }
 
 const keyLines = `Keys: 1 to 9 choose   space again   l low notes   h high notes   a one by one
-      t type a label   g give up   c compare, after an answer   ? help   q quit`
+      t type a label   g give up   ? help   q quit
+After an answer: c compare   w why this one   Enter goes on`
 
 const lineHelp = "Answer with a number or a label, or write play, low, high, slow, compare, give up or quit."
 
@@ -45,13 +46,24 @@ func (f *textFace) begin() error {
 		how = " by sight"
 	}
 	which := ""
-	if s.Level > 0 {
+	if p := f.sit.plan; p != nil {
+		what, which = p.heading(), ", by your record"
+	} else if f.sit.again != nil {
+		which = ", the last sitting once more"
+	} else if s.Level > 0 {
 		which = fmt.Sprintf(", level %d (%s)", s.Level, drills.Levels(s.Kind)[s.Level-1].Name)
 	}
 	if f.sit.source != "" {
 		which = ", from " + f.sit.source
 	}
-	if err := f.say(fmt.Sprintf("%s%s%s: %s, seed %d.", what, how, which, counted(f.sit.count, "question"), s.Seed)); err != nil {
+	head := fmt.Sprintf("%s%s%s: %s", what, how, which, counted(f.sit.count, "question"))
+	if f.sit.plan == nil && f.sit.again == nil {
+		head += fmt.Sprintf(", seed %d", s.Seed)
+	}
+	if f.sit.learner != "" {
+		head = fmt.Sprintf("%s. %s", strings.Join(strings.Fields(f.sit.learner), " "), head)
+	}
+	if err := f.say(head + "."); err != nil {
 		return err
 	}
 	if !s.Sight {
@@ -131,14 +143,24 @@ func upperFirst(s string) string {
 }
 
 func (f *textFace) answered(q drills.Question, g drills.Graded, x drills.Explanation) error {
-	if err := f.say(x.Text); err != nil || g.Right || !f.keys {
+	if err := f.say(x.Text); err != nil {
 		return err
+	}
+	if f.sit.why && f.sit.plan != nil {
+		if err := f.reason(f.sit.plan.why()); err != nil {
+			return err
+		}
+	}
+	if g.Right || !f.keys {
+		return nil
 	}
 	if len(x.Said) > 0 {
 		return f.say("c compares by ear what it was with what you said; Enter goes on.")
 	}
 	return f.say("space plays it again; Enter goes on.")
 }
+
+func (f *textFace) reason(text string) error { return f.say(text) }
 
 func (f *textFace) help(q drills.Question) error {
 	if !f.keys {
@@ -161,6 +183,9 @@ func (f *textFace) end(interrupted bool) error {
 		return nil
 	}
 	cmd := "plumbline progress"
+	if f.sit.learner != "" {
+		cmd += fmt.Sprintf(" --learner %q", f.sit.learner)
+	}
 	if f.sit.db != "" {
 		cmd += " --db " + f.sit.db
 	}
@@ -241,6 +266,7 @@ type answerEvent struct {
 	How      drills.How `json:"how"` // "exact", "synonym", "enharmonic", "other reading", "" if wrong
 	Notes    []string   `json:"notes"`
 	Feedback string     `json:"feedback"`
+	Why      string     `json:"why,omitempty"` // with --why: why it was asked
 }
 
 func (f *jsonFace) answered(q drills.Question, g drills.Graded, x drills.Explanation) error {
@@ -248,8 +274,13 @@ func (f *jsonFace) answered(q drills.Question, g drills.Graded, x drills.Explana
 	for _, p := range q.Notes() {
 		ev.Notes = append(ev.Notes, p.String())
 	}
+	if f.sit.why && f.sit.plan != nil {
+		ev.Why = strings.TrimPrefix(f.sit.plan.why(), "Why this one: ")
+	}
 	return f.write(ev)
 }
+
+func (f *jsonFace) reason(string) error { return nil }
 
 func (f *jsonFace) help(q drills.Question) error {
 	return f.refused(q, &badInput{"answer with a number, a label, one of play, low, high, slow, compare, give up, quit, or an object {\"id\", \"given\"}"})

@@ -132,7 +132,7 @@ func (k *keyInput) next(ctx context.Context) (command, error) {
 			}
 			continue
 		}
-		if do, ok := map[byte]action{' ': doPlay, 'p': doPlay, 'l': doLow, 'h': doHigh, 'a': doSlow, 'c': doCompare, 'g': doGiveUp, '?': doHelp, 'q': doQuit, '\r': doGoOn, '\n': doGoOn}[b]; ok {
+		if do, ok := map[byte]action{' ': doPlay, 'p': doPlay, 'l': doLow, 'h': doHigh, 'a': doSlow, 'c': doCompare, 'g': doGiveUp, 'w': doWhy, '?': doHelp, 'q': doQuit, '\r': doGoOn, '\n': doGoOn}[b]; ok {
 			return command{do: do}, nil
 		}
 		if b > ' ' && b < 0x7f {
@@ -238,7 +238,7 @@ func lines(r io.Reader) <-chan inputLine {
 // lineWords are what can be asked for in a line, beside an answer. None of them is a label.
 var lineWords = map[string]action{
 	"play": doPlay, "p": doPlay, "again": doPlay, "low": doLow, "l": doLow, "high": doHigh, "h": doHigh, "slow": doSlow,
-	"arpeggio": doSlow, "compare": doCompare, "give up": doGiveUp, "giveup": doGiveUp, "g": doGiveUp, "help": doHelp, "?": doHelp,
+	"arpeggio": doSlow, "compare": doCompare, "why": doWhy, "give up": doGiveUp, "giveup": doGiveUp, "g": doGiveUp, "help": doHelp, "?": doHelp,
 	"quit": doQuit, "q": doQuit, "exit": doQuit,
 }
 

@@ -32,11 +32,12 @@ func quieter(n int) synth.LU { return max(8-2*synth.LU(n), 0) }
 // drillSound plays what a drill asks, or writes it into files. Its methods are called from one goroutine.
 type drillSound struct {
 	e      *env
-	dir    string      // for files; "" until a folder is needed
-	files  bool        // write files, don't play
-	named  bool        // dir was named by the user
-	silent bool        // neither play nor write
-	voice  synth.Voice // the same for all questions; the zero value is the usual one
+	dir    string        // for files; "" until a folder is needed
+	files  bool          // write files, don't play
+	named  bool          // dir was named by the user
+	silent bool          // neither play nor write
+	voice  synth.Voice   // the same for all labels; the zero value is the usual one
+	length time.Duration // the longest that a note sounds; 0: as it is
 
 	next   *nextClip // nil if none is under way
 	sink   speaker.Sink
@@ -82,7 +83,7 @@ func questionNotes(q drills.Question) []synth.Note { return drillNotes(q.Sound()
 
 // clip renders notes for question n, always at the same loudness.
 func (d *drillSound) clip(n int, notes []synth.Note) (*synth.Clip, error) {
-	return synth.Render(notes, synth.Options{Level: synth.DefaultLevel - synth.LUFS(quieter(n)), Voice: d.voice})
+	return synth.Render(cut(notes, d.length), synth.Options{Level: synth.DefaultLevel - synth.LUFS(quieter(n)), Voice: d.voice})
 }
 
 // make plays notes, or writes them into a file and returns its path. what is "" for the whole question.

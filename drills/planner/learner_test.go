@@ -281,11 +281,13 @@ func TestTimeToNinety(t *testing.T) {
 		var cov covered
 		for seed := uint64(1); seed <= learners; seed++ {
 			a, b := planned(seed, l, &cov, nil), plain(seed, l)
-			if a.mean == 0 || a.most == 0 || b.mean == 0 {
-				t.Errorf("%v, learner %d: %+v with our choice, %+v with random choice; want all but the last to be reached", l, seed, a, b)
+			if a.mean == 0 || a.most == 0 {
+				t.Errorf("%v, learner %d: %+v with our choice; want both reached within %d questions", l, seed, a, limit)
 			}
-			if b.most == 0 {
-				b.most = limit // or more: to their favour
+			for _, n := range []*int{&b.mean, &b.most} {
+				if *n == 0 {
+					*n = limit // or more: in favour of random choice
+				}
 			}
 			ours.mean, ours.most = ours.mean+a.mean, ours.most+a.most
 			theirs.mean, theirs.most = theirs.mean+b.mean, theirs.most+b.most

@@ -266,8 +266,8 @@ func TestSettings(t *testing.T) {
 			}
 		}
 	}
-	if n := len(settings(drills.Quality, false)); n != 96 {
-		t.Errorf("%d settings of chord qualities; want 3 registers x 2 spacings x 2 x 2 x 2 x 2 = 96", n)
+	if n := len(settings(drills.Quality, false)); n != 72 {
+		t.Errorf("%d settings of chord qualities; want 3 registers x (close, open, open with a doubling) x 2 x 2 x 2 = 72", n)
 	}
 	for _, bad := range []string{"", "x", "register=left", "choices=1", "choices=44", "doubled=0 choices=4", "register=low"} {
 		if s, ok := ParseSetting(bad); ok {

@@ -203,8 +203,9 @@ func spatial(k drills.Kind) []Setting {
 		out = append(out, s)
 	}
 	for _, s := range out {
-		s.Doubled = 1
-		out = append(out, s)
+		if s.Doubled = 1; s.Open { // in close position there is no room
+			out = append(out, s)
+		}
 	}
 	return out
 }
