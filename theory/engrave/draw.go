@@ -121,7 +121,7 @@ func staff(p *score.Passage, r score.Region, o *Options) (*drawing, Layout, *mus
 	g.strands(out, l.Systems)
 	prefix := cleanPrefix(o.Prefix)
 	for i := range out.prims {
-		pr := &out.prims[i]
+		pr := out.prims[i]
 		if pr.kind == "" {
 			continue
 		}
@@ -211,17 +211,15 @@ func (g *grid) system(l *line, firstLine bool) *drawnSystem {
 		g.staffLine(ds[s], l, s)
 		sky[s] = newSkyline(l.width + 40)
 		for i := range ds[s].prims {
-			if p := &ds[s].prims[i]; !p.under {
+			if p := ds[s].prims[i]; !p.under {
 				sky[s].put(p.box)
 			}
 		}
 		// Tuplets and ottava lines stand outside everything else.
-		for n := len(ds[s].prims); ; {
-			g.outside(ds[s], sky[s], l, s)
-			for i := n; i < len(ds[s].prims); i++ {
-				sky[s].put(ds[s].prims[i].box)
-			}
-			break
+		n := len(ds[s].prims)
+		g.outside(ds[s], sky[s], l, s)
+		for _, p := range ds[s].prims[n:] {
+			sky[s].put(p.box)
 		}
 	}
 	low := 0.0
@@ -786,9 +784,7 @@ func (g *grid) drawTie(d *drawing, c *chord, k int, x0, x1, y float64, bar int) 
 func (g *grid) outside(d *drawing, sky *skyline, l *line, s int) {
 	m := g.m
 	from := len(d.prims)
-	tuplets := slices.Clone(m.tuplets)
-	slices.SortStableFunc(tuplets, func(a, b *tuplet) int { return cmp.Compare(a.inner, b.inner) })
-	for _, t := range tuplets {
+	for _, t := range m.tuplets {
 		first, last := t.chords[0], t.chords[len(t.chords)-1]
 		if first.staff != s || first.bar-m.first < l.first || first.bar-m.first > l.last {
 			continue

@@ -532,7 +532,7 @@ func random(rng *rand.Rand) *score.Passage {
 			case 3:
 				p.Keys = append(p.Keys, score.KeyChange{At: any(), Key: key.FromSignature(rng.IntN(19)-9, key.Mode(rng.IntN(7)))})
 			case 4:
-				p.Signs = append(p.Signs, score.Sign{At: at, Bar: rng.IntN(i + 1), Kind: score.SignKind(1 + rng.IntN(10)), Times: rng.IntN(4), Numbers: "1, 2"})
+				p.Signs = append(p.Signs, score.Sign{At: at, Bar: rng.IntN(i+3) - 1, Kind: score.SignKind(1 + rng.IntN(10)), Times: rng.IntN(4), Numbers: "1, 2"})
 			case 5:
 				p.Harmonies = append(p.Harmonies, score.Harmony{At: any(), Root: pitch.Class{Letter: pitch.F, Alter: 1}, Kind: "half-diminished"})
 			case 6:
@@ -600,6 +600,9 @@ func checkAny(t *testing.T, name string, p *score.Passage, rng *rand.Rand) {
 
 func TestRandomPassages(t *testing.T) {
 	n := 1500
+	if s := os.Getenv("NRAND"); s != "" {
+		fmt.Sscan(s, &n)
+	}
 	if testing.Short() || raceDetector {
 		n = 200
 	}

@@ -264,7 +264,7 @@ func Keyboard(keys []Key, o KeyOptions) ([]byte, Layout, error) {
 	}
 	prefix := cleanPrefix(o.Prefix)
 	for i := range d.prims {
-		p := &d.prims[i]
+		p := d.prims[i]
 		if p.kind == "" {
 			continue
 		}

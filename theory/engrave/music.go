@@ -233,6 +233,8 @@ func prepare(p *score.Passage, r score.Region, o *Options) (*music, error) {
 		}
 	}
 	m.marks()
+	// Inner ones first, so that outer ones find their room; from here on nothing looks them up by number.
+	slices.SortStableFunc(m.tuplets, func(a, b *tuplet) int { return cmp.Compare(a.inner, b.inner) })
 	return m, nil
 }
 
@@ -283,7 +285,7 @@ func (m *music) bar(i, staff int, notes []int) error {
 	slices.Sort(voices)
 	if len(voices) == 0 {
 		if b.Length.Sign() > 0 {
-			c := &chord{staff: staff, bar: i, at: b.Start, length: b.Length, rest: true, fill: true, typ: written.Quarter + 2, size: 1}
+			c := &chord{staff: staff, bar: i, at: b.Start, length: b.Length, rest: true, fill: true, typ: written.Quarter + 2, tuplet: -1, size: 1}
 			m.chords = append(m.chords, c)
 			m.byBar[i-m.first][staff] = []*chord{c}
 		}

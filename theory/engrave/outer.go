@@ -32,6 +32,9 @@ func (g *grid) pieces(r *row, l *line) []piece {
 		if !p.starts {
 			p.x0 = l.start - .3
 		}
+		if s.kind == spanEnding && p.starts {
+			p.x0 = g.barLeft(s.ai, l)
+		}
 		switch {
 		case !b.barline && p.ends:
 			p.x1 = b.x - .35
@@ -239,9 +242,6 @@ func (g *grid) drawSpan(d *drawing, p piece, r *row, l *line, y float64) {
 		}
 	case spanEnding:
 		x0, x1 := p.x0, p.x1
-		if p.starts {
-			x0 = g.barLeft(s.ai, l)
-		}
 		top := y - 1.9
 		pts := []point{{x0 + .15, top}, {x1, top}}
 		if p.starts {

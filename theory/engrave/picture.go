@@ -36,17 +36,19 @@ type prim struct {
 }
 
 // A drawing is a list of prims.
-type drawing struct{ prims []prim }
+type drawing struct{ prims []*prim }
 
-func (d *drawing) add(p prim) { d.prims = append(d.prims, p) }
+func (d *drawing) add(p prim) { d.prims = append(d.prims, &p) }
 
 func (d *drawing) shift(dx, dy float64) {
 	for i := range d.prims {
-		p := &d.prims[i]
+		p := d.prims[i]
 		p.x, p.y = p.x+dx, p.y+dy
 		p.box = p.box.moved(dx, dy)
-		if p.shape != nil {
-			p.shape = p.shape.moved(dx, dy, 1, 0)
+		for _, c := range p.shape {
+			for k := range c {
+				c[k] = c[k].add(point{dx, dy})
+			}
 		}
 		for k := range p.pts {
 			p.pts[k].x, p.pts[k].y = p.pts[k].x+dx, p.pts[k].y+dy
@@ -130,6 +132,7 @@ func cleanPrefix(s string) string {
 // picture writes the whole file: w and h are the viewBox in staff spaces.
 func picture(d *drawing, w, h float64, o *Options, scale float64, title, desc string, labels map[string]string) []byte {
 	s := &svg{prefix: cleanPrefix(o.Prefix), halo: o.Paper}
+	s.b.Grow(48*len(d.prims) + 4096)
 	W, H := whole(w), whole(h)
 	px := func(f float64) string { return strconv.FormatFloat(math.Round(f*100)/100, 'f', -1, 64) }
 	pw, ph := px(float64(W)*scale), px(float64(H)*scale)
@@ -172,7 +175,7 @@ func picture(d *drawing, w, h float64, o *Options, scale float64, title, desc st
 	order := map[string]int{}
 	var groups [][]int
 	for i := range d.prims {
-		p := &d.prims[i]
+		p := d.prims[i]
 		if p.id == "" {
 			continue
 		}
@@ -192,7 +195,7 @@ func picture(d *drawing, w, h float64, o *Options, scale float64, title, desc st
 		}
 		s.str(">")
 		for _, i := range list {
-			s.prim(&d.prims[i])
+			s.prim(d.prims[i])
 		}
 		s.str("</g>\n")
 	}
@@ -214,7 +217,7 @@ func (s *svg) loose(d *drawing, under bool) {
 	var styles []style
 	var lists [][]int
 	for i := range d.prims {
-		p := &d.prims[i]
+		p := d.prims[i]
 		if p.id != "" || p.under != under || p.glyph != "" || p.text != "" {
 			continue
 		}
@@ -233,7 +236,7 @@ func (s *svg) loose(d *drawing, under bool) {
 		s.attrs(st.class, st.ink, st.fill, st.width, st.dash, st.round)
 		s.str(` d="`)
 		for _, i := range lists[n] {
-			p := &d.prims[i]
+			p := d.prims[i]
 			if p.shape != nil {
 				s.str(p.shape.data())
 			} else {
@@ -243,7 +246,7 @@ func (s *svg) loose(d *drawing, under bool) {
 		s.str("\"/>\n")
 	}
 	for i := range d.prims {
-		p := &d.prims[i]
+		p := d.prims[i]
 		if p.id == "" && p.under == under && (p.glyph != "" || p.text != "") {
 			s.prim(p)
 			s.str("\n")

@@ -286,11 +286,12 @@ func (g *grid) annotate() {
 		w := tempoStyle.width(s) + 1.6
 		put(item{row: r, col: c, kind: KindSign, text: s, style: tempoStyle, width: w, tempo: true, note: s}, 0)
 	}
-	open := map[int]int{} // bar of the start of an ending
 	for _, s := range m.p.Signs {
 		i := s.Bar - m.first
+		if s.Bar < 0 || s.Bar >= len(m.p.Bars) {
+			continue
+		}
 		if s.Kind == score.EndingStart {
-			open[0] = s.Bar
 			name := s.Text
 			if name == "" {
 				name = strings.ReplaceAll(s.Numbers, " ", "")
@@ -301,12 +302,18 @@ func (g *grid) annotate() {
 			last := s.Bar
 			openEnd := true
 			for _, e := range m.p.Signs {
-				if e.Kind == score.EndingEnd && e.Bar >= s.Bar {
+				if e.Kind == score.EndingEnd && e.Bar >= s.Bar && e.Bar < len(m.p.Bars) {
 					last, openEnd = e.Bar, e.Open
 					break
 				}
 			}
-			g.span(placedSpan{row: get(zoneAbove, 4, 0, 1.9, 0), from: m.p.Bars[s.Bar].Start, to: m.p.Bars[last].End(), kind: spanEnding, text: name, style: textStyle{size: 1.5}, openEnd: openEnd, width: textWidth(name)*1.5 + 1})
+			from, to := m.p.Bars[s.Bar].Start, m.p.Bars[last].End()
+			r := get(zoneAbove, 4, 0, 1.9, 0)
+			for sub := 1; r.any && from.Less(r.last); sub++ {
+				r = get(zoneAbove, 4, sub, 1.9, 0)
+			}
+			r.any, r.last = true, to
+			g.span(placedSpan{row: r, from: from, to: to, kind: spanEnding, text: name, style: textStyle{size: 1.5}, openEnd: openEnd, width: textWidth(name)*1.5 + 1})
 			continue
 		}
 		if i < 0 || i >= len(g.bars) {

@@ -70,6 +70,7 @@ const (
 // columns builds the grid.
 func (m *music) columns() *grid {
 	g := &grid{m: m, headAt: map[string]strandPoint{}, lanes: laneFree, bars: make([][]*column, m.last-m.first), leads: make([]lead, m.last-m.first)}
+	extra := m.moments()
 	for i := range g.bars {
 		bar := m.first + i
 		b := m.p.Bars[bar]
@@ -104,8 +105,11 @@ func (m *music) columns() *grid {
 				}
 			}
 		}
-		for _, t := range m.moments(bar) {
-			at(t)
+		for len(extra) > 0 && extra[0].Less(b.End()) {
+			if !extra[0].Less(b.Start) {
+				at(extra[0])
+			}
+			extra = extra[1:]
 		}
 		if len(list) == 0 {
 			at(b.Start)
@@ -157,12 +161,8 @@ func (m *music) columns() *grid {
 		}
 	}
 	for si, st := range m.o.Stacks {
-		for _, cols := range g.bars {
-			for _, c := range cols {
-				if !c.barline && c.at == st.At {
-					c.stacks = append(c.stacks, si)
-				}
-			}
+		if c, _ := g.find(st.At, false); c != nil && !c.barline && c.at == st.At {
+			c.stacks = append(c.stacks, si)
 		}
 	}
 	g.annotate()
@@ -175,41 +175,35 @@ func (m *music) columns() *grid {
 	return g
 }
 
-// moments returns the times within a bar at which something must stand although no note begins there.
-func (m *music) moments(bar int) []Time {
-	b := m.p.Bars[bar]
+// moments returns all times at which something must stand although no note may begin there, in order.
+func (m *music) moments() []Time {
 	var out []Time
-	add := func(t Time) {
-		if !t.Less(b.Start) && t.Less(b.End()) {
-			out = append(out, t)
-		}
-	}
 	for _, t := range m.o.Texts {
-		add(t.At)
+		out = append(out, t.At)
 	}
 	for _, s := range m.o.Spans {
-		add(s.From)
-		add(s.To)
+		out = append(out, s.From, s.To)
 	}
 	for _, d := range m.p.Dynamics {
-		add(d.At)
+		out = append(out, d.At)
 		if d.At.Less(d.Until) {
-			add(d.Until)
+			out = append(out, d.Until)
 		}
 	}
 	for _, d := range m.p.Pedals {
-		add(d.At)
+		out = append(out, d.At)
 	}
 	for _, h := range m.p.Harmonies {
-		add(h.At)
+		out = append(out, h.At)
 	}
 	for _, k := range m.keys {
-		add(k.at)
+		out = append(out, k.at)
 	}
 	for _, t := range m.p.Tempos {
-		add(t.At)
+		out = append(out, t.At)
 	}
-	return out
+	slices.SortFunc(out, Time.Compare)
+	return slices.Compact(out)
 }
 
 // extent finds how far a column reaches on each staff.

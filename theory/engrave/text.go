@@ -9,7 +9,7 @@ func textWidth(s string) float64 {
 	for _, r := range s {
 		switch {
 		case strings.ContainsRune("il.,:;|!'jI()[]", r):
-			w += .40
+			w += .43
 		case strings.ContainsRune("tfr -/°\"", r):
 			w += .48
 		case strings.ContainsRune("mwMW@", r):
@@ -18,6 +18,8 @@ func textWidth(s string) float64 {
 			w += .78
 		case r >= '0' && r <= '9':
 			w += .64
+		case strings.ContainsRune("+=<>~×", r):
+			w += .86
 		case r >= 0x2e80 || r == '—':
 			w += 1.05
 		default:
