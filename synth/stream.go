@@ -539,7 +539,7 @@ const (
 // estimate works out the gain that brings the notes to level: the K-weighted powers of all partials are added up in tenths
 // of a second, as if they had nothing to do with each other, and gated as the standard has it. Partials that meet at one
 // frequency may add up to more or less, which is the error. A note's partials are taken from another one of about the same
-// pitch and strength where there is one.
+// pitch where there is one.
 func (e *engine) estimate(level LUFS) float64 {
 	hop := int(e.rate) / 10
 	hops := e.frames/hop + 2
@@ -583,7 +583,9 @@ type expecter struct {
 	parts       []Partial
 }
 
-type expectedKey struct{ pitch, strength, voice int16 }
+// Notes within a minor third of each other are taken for one, as are those of different strength, which have the same power but for
+// its square and die alike but for their highest partials.
+type expectedKey struct{ pitch, voice int16 }
 
 func meterOf(e *engine) *expecter {
 	return &expecter{e: e, hop: int(e.rate) / 10, shelf: kShelf.at(e.rate), high: kHighPass.at(e.rate),
@@ -593,7 +595,7 @@ func meterOf(e *engine) *expecter {
 // of returns what is known of a note, for at least so many hops.
 func (m *expecter) of(n scheduled, hops int) *expected {
 	given := &m.e.given[n.note]
-	k := expectedKey{int16(math.Round(12 * math.Log2(float64(given.Freq)))), int16(8 * given.Strength), n.voice}
+	k := expectedKey{int16(math.Round(4 * math.Log2(float64(given.Freq)))), n.voice}
 	x := m.known[k]
 	if x == nil {
 		x = &expected{hops: make([]float64, 0, max(hops, 24))}
