@@ -481,21 +481,22 @@ func (g *grid) mark(d *drawing, c *chord, h *head, id string) {
 	w := c.headWidth()
 	q := point{c.x + h.dx + w/2, h.y()}
 	for i, sh := range h.marks {
-		r := .92 + .22*float64(i)
+		r := .92 + .22*float64(i) // half its width
+		v := r - .2               // half its height: little enough for a chord in thirds to be read
 		p := prim{id: id, note: h.note, bar: c.bar, kind: KindMark, class: "mark mark-" + sh.String(), ink: markInk[sh], words: sh.String(), round: true}
 		switch sh {
 		case Ring:
 			var pts []point
 			for k := 0; k <= 24; k++ {
 				sin, cos := math.Sincos(float64(k) * math.Pi / 12)
-				pts = append(pts, point{q.x + r*cos, q.y + r*.9*sin})
+				pts = append(pts, point{q.x + r*cos, q.y + (r-.18)*sin})
 			}
 			d.stroke(.16, p, pts...)
 		case Square:
-			d.stroke(.16, p, point{q.x - r, q.y - .8}, point{q.x + r, q.y - .8}, point{q.x + r, q.y + .8}, point{q.x - r, q.y + .8}, point{q.x - r, q.y - .8})
+			d.stroke(.16, p, point{q.x - r, q.y - v}, point{q.x + r, q.y - v}, point{q.x + r, q.y + v}, point{q.x - r, q.y + v}, point{q.x - r, q.y - v})
 		case Diamond:
-			r *= 1.3
-			d.stroke(.16, p, point{q.x - r, q.y}, point{q.x, q.y - r*.85}, point{q.x + r, q.y}, point{q.x, q.y + r*.85}, point{q.x - r, q.y})
+			r *= 1.28
+			d.stroke(.16, p, point{q.x - r, q.y}, point{q.x, q.y - r*.78}, point{q.x + r, q.y}, point{q.x, q.y + r*.78}, point{q.x - r, q.y})
 		case Caret:
 			d.stroke(.18, p, point{q.x - r - .45, q.y - .5}, point{q.x - r + .15, q.y}, point{q.x - r - .45, q.y + .5})
 		case Bars:
@@ -504,7 +505,7 @@ func (g *grid) mark(d *drawing, c *chord, h *head, id string) {
 		default:
 			p.dash = "28 22"
 			p.round = false
-			d.stroke(.14, p, point{q.x - r, q.y - .8}, point{q.x + r, q.y - .8}, point{q.x + r, q.y + .8}, point{q.x - r, q.y + .8}, point{q.x - r, q.y - .8})
+			d.stroke(.14, p, point{q.x - r, q.y - v}, point{q.x + r, q.y - v}, point{q.x + r, q.y + v}, point{q.x - r, q.y + v}, point{q.x - r, q.y - v})
 		}
 	}
 }

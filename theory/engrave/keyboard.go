@@ -213,15 +213,14 @@ func Keyboard(keys []Key, o KeyOptions) ([]byte, Layout, error) {
 		if hand != "" {
 			st := textStyle{size: 1.25, bold: true}
 			y := c.y - 1.15
-			w := textWidth(hand) * st.size
 			q := prim{id: id, note: e.first, bar: -1, class: "key-hand"}
 			if !white(e.n) {
 				q.ink = "#fff"
 			}
-			d.write(hand, c.x-w*.42, y, st, false, q)
+			q.mid = true
+			d.write(hand, c.x, y, st, false, q)
 		}
 		s := strings.Join(e.labels, " / ")
-		w := textWidth(s) * keyText
 		y := bottom + 1.6 + 1.9*float64(underRow[i])
 		if !white(e.n) {
 			y = top - .6 - 1.9*float64(overRow[i])
@@ -233,7 +232,7 @@ func Keyboard(keys []Key, o KeyOptions) ([]byte, Layout, error) {
 				d.stroke(.07, prim{bar: -1, class: "leader"}, point{c.x, top - .2}, point{c.x, y + .3})
 			}
 		}
-		d.write(s, c.x-w/2, y, textStyle{size: keyText}, false, prim{id: id, note: e.first, bar: -1, kind: KindLabel, class: "label"})
+		d.write(s, c.x, y, textStyle{size: keyText}, false, prim{id: id, note: e.first, bar: -1, kind: KindLabel, class: "label", mid: true})
 		words := map[string]string{"R": "right hand", "L": "left hand", "L R": "both hands", "": ""}[hand]
 		t := spoken(keys[e.first].Pitch)
 		if words != "" {

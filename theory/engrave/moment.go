@@ -178,9 +178,20 @@ func arrange(chords []*chord) cluster {
 		solid = append(solid, b)
 		cl.left, cl.right = math.Max(cl.left, -b.x0), math.Max(cl.right, b.x1)
 	}
-	cl.left = math.Max(cl.left, placeSigns(notes, heads.left))
+	markLeft, markRight := 0.0, 0.0
+	for _, c := range notes {
+		for k := range c.heads {
+			l, r := markReach(c.heads[k].marks)
+			if l > 0 {
+				b := c.headBox(k)
+				markLeft, markRight = math.Max(markLeft, l-b.x0), math.Max(markRight, b.x1+r)
+			}
+		}
+	}
+	cl.left, cl.right = math.Max(cl.left, markLeft), math.Max(cl.right, markRight)
+	cl.left = math.Max(cl.left, placeSigns(notes, math.Max(heads.left, markLeft-.1)))
 	// Flags and dots.
-	x := heads.right
+	x := math.Max(heads.right, markRight-.1)
 	edge := 0.0
 	for _, c := range notes {
 		if f := c.flags(); f > 0 && c.beam == nil {
@@ -241,12 +252,7 @@ func arrange(chords []*chord) cluster {
 	wide := 0.0
 	for _, c := range notes {
 		for k := range c.heads {
-			h := &c.heads[k]
-			if len(h.marks) > 0 {
-				b := c.headBox(k)
-				cl.left, cl.right = math.Max(cl.left, .42-b.x0), math.Max(cl.right, b.x1+.42)
-			}
-			if h.label != "" {
+			if h := &c.heads[k]; h.label != "" {
 				wide = math.Max(wide, textWidth(h.label)*labelSize)
 			}
 		}
@@ -260,6 +266,24 @@ func arrange(chords []*chord) cluster {
 		cl.right += .25 + wide
 	}
 	return cl
+}
+
+// markReach returns how far marks stand out to the left and the right of a head.
+func markReach(marks []Shape) (left, right float64) {
+	for i, s := range marks {
+		l, r := .40, .40
+		switch s {
+		case Diamond:
+			l, r = .68, .68
+		case Caret:
+			l, r = .95, 0
+		case Bars:
+			l, r = .48, .48
+		}
+		out := .22 * float64(i)
+		left, right = math.Max(left, l+out), math.Max(right, r+out)
+	}
+	return left, right
 }
 
 func slackLeft(solid []rect) float64 {

@@ -304,7 +304,7 @@ func (g *grid) bracket(d *drawing, p piece, x0, x1, y, hook float64, bar int, ba
 	w := s.style.width(s.text)
 	mid := (x0 + x1) / 2
 	a, b := mid-w/2, mid+w/2
-	d.write(s.text, a, base, s.style, false, prim{bar: bar, kind: KindLabel, class: "span-text"})
+	d.write(s.text, mid, base, s.style, false, prim{bar: bar, kind: KindLabel, class: "span-text", mid: true})
 	if a-.25 > x0 {
 		d.stroke(.13, q, point{x0, y + hook}, point{x0, y}, point{a - .25, y})
 	}

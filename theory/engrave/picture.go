@@ -23,6 +23,7 @@ type prim struct {
 	class string
 	ink   string // colour in place of the ink
 	end   bool   // the text ends at x
+	mid   bool   // or has its middle there
 	round bool
 	id    string // the note whose group it belongs to
 	under bool   // drawn before everything else
@@ -86,8 +87,11 @@ func (d *drawing) write(s string, x, y float64, st textStyle, end bool, p prim) 
 	w := st.width(s)
 	p.text, p.x, p.y, p.style, p.end = s, x, y, st, end
 	p.words = s
-	if end {
+	switch {
+	case end:
 		x -= w
+	case p.mid:
+		x -= w / 2
 	}
 	p.box = rect{x, y - st.size*.78, x + w, y + st.size*.24}
 	d.add(p)
@@ -335,6 +339,9 @@ func (s *svg) text(p *prim) {
 	}
 	if p.end {
 		s.str(` text-anchor="end"`)
+	}
+	if p.mid {
+		s.str(` text-anchor="middle"`)
 	}
 	if p.style.slanted {
 		s.str(` font-style="italic"`)
