@@ -35,6 +35,10 @@ func interval(s *ear.Subject, pl ear.Playing, transpose int, opts synth.Options)
 		n.Freq *= synth.Hz(math.Exp2(float64(transpose) / 12))
 		n.Strength = min(max(n.Strength*pl.Touch, .05), 1)
 	}
+	if opts.Level == 0 {
+		opts.Level = synth.DefaultLevel
+	}
+	opts.Level += synth.LUFS(pl.Level)
 	return synth.Render(made.notes, opts)
 }
 
@@ -85,7 +89,7 @@ func trialClips(s *ear.Subject, t ear.Trial, opts synth.Options) ([]*synth.Clip,
 	for _, c := range clips {
 		c.Samples = append(c.Samples, make([]float32, frames-len(c.Samples))...)
 	}
-	if held { // the ceiling keeps one down: the others go with it
+	if held { // the ceiling keeps one down: the other goes with it
 		if _, err := synth.MatchLoudness(clips...); err != nil {
 			return nil, err
 		}

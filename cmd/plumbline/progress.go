@@ -56,6 +56,7 @@ Answers are kept in plumbline/progress.db under XDG_DATA_HOME
 				return err
 			}
 			sum := progress.Summary{Groups: []progress.Group{}}
+			heard := []earClaimJSON{}
 			sum.Total.Low, sum.Total.High = progress.Wilson(0, 0)
 			// Looking must not make a file.
 			if _, err := os.Stat(path); err == nil || !errors.Is(err, os.ErrNotExist) {
@@ -67,14 +68,31 @@ Answers are kept in plumbline/progress.db under XDG_DATA_HOME
 				if sum, err = store.Summary(cmd.Context(), f); err != nil {
 					return err
 				}
+				if kind == "" {
+					if heard, err = earProgress(cmd.Context(), store, f.Since); err != nil {
+						return err
+					}
+				}
 			}
 			if asJSON {
 				enc := json.NewEncoder(e.stdout)
 				enc.SetEscapeHTML(false)
 				enc.SetIndent("", "  ")
-				return enc.Encode(sum)
+				return enc.Encode(struct {
+					progress.Summary
+					Claims []earClaimJSON `json:"claims"`
+				}{sum, heard})
 			}
-			return showProgress(e.stdout, sum, kind != "" || since != "", path)
+			if len(heard) == 0 {
+				return showProgress(e.stdout, sum, kind != "" || since != "", path)
+			}
+			if sum.Total.Asked > 0 {
+				if err := showProgress(e.stdout, sum, kind != "" || since != "", path); err != nil {
+					return err
+				}
+				fmt.Fprintln(e.stdout)
+			}
+			return showEarProgress(e.stdout, heard)
 		},
 	}
 	cmd.Flags().StringVar(&db, "db", "", "the file that keeps the answers (default under XDG_DATA_HOME)")

@@ -811,7 +811,7 @@ func (s *Subject) louder() []edit {
 	if !changed {
 		return nil
 	}
-	return []edit{{dynamics: flat, soft: true, words: "the loudness stays as it is"}, {dynamics: turned, soft: true, words: "loud and soft change places"}}
+	return []edit{{dynamics: flat, soft: true, words: "the loudness stays as it is"}, {dynamics: turned, soft: true, words: "loud and soft change places", cost: turnedCost}}
 }
 
 // A sonority is what sounds for a while, for comparing: keys from low to high.
@@ -865,6 +865,7 @@ const (
 	thinnerCost   = .5  // each pitch class more or less
 	heldCost      = .4  // the note begins before the place
 	edgeCost      = .25 // it is the first or the last of several
+	turnedCost    = 3   // loud and soft change places where it would do to leave them level
 	nameCost      = .6  // a chord with a plain name becomes one without
 	wideCost      = .8  // a hand must stretch beyond a tenth where it didn't
 )
@@ -1064,7 +1065,7 @@ func pairs(found []Twin) [][2]Twin {
 			if side(a.feature[0]) != -side(b.feature[0]) {
 				continue
 			}
-			if i == j && mismatch(a, b) > 0 {
+			if i == j && (mismatch(a, b) > 0 || len(a.edit.moves) > 0) { // notes that change places sound brighter or darker all the same
 				continue
 			}
 			uneven := math.Abs(math.Abs(a.feature[0]) - math.Abs(b.feature[0]))

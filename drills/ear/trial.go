@@ -40,6 +40,7 @@ func (t Task) Choices() []string {
 type Playing struct {
 	Passage *score.Passage
 	Touch   float64 // how hard the keys are struck against what is written, about 1
+	Level   float64 // how much louder or softer than usual the whole is, in LU, about 0
 	True    bool    // the claim is true of it
 }
 
@@ -53,8 +54,10 @@ type Trial struct {
 	Twin      Twin      // what is or could be heard against the original
 }
 
-// The touch of one playing differs from that of another by up to so much either way: it tells brightness from the claim.
-const touchRange = .12
+// By how much, either way, touch and level of each playing differ from the usual, at random: more than what is left between the
+// original and its twin when all is matched, so that neither brightness nor loudness can be followed. Two playings are never more
+// than 0.5 LU apart.
+const touchRange, levelRange = .25, .2
 
 // Trial draws question n, n from 1 on, of a task: pair, side and order by chance, and the pitch. The same seed and number give
 // the same question.
@@ -66,9 +69,9 @@ func (s *Subject) Trial(seed uint64, n int, task Task) Trial {
 	t.Twin = s.Pairs[r.IntN(len(s.Pairs))][r.IntN(2)]
 	low, high := s.room()
 	t.Transpose = low + r.IntN(high-low+1)
-	touch := func() float64 { return 1 + touchRange*(2*r.Float64()-1) }
-	is := Playing{s.Original, touch(), true}
-	isnt := Playing{t.Twin.Passage, touch(), false}
+	about := func(mean, reach float64) float64 { return mean + reach*(2*r.Float64()-1) }
+	is := Playing{s.Original, about(1, touchRange), about(0, levelRange), true}
+	isnt := Playing{t.Twin.Passage, about(1, touchRange), about(0, levelRange), false}
 	first := r.IntN(2) == 0
 	switch {
 	case task == YesOrNo && first:

@@ -17,8 +17,8 @@
 // A listener who follows loudness, register, length or brightness alone must stay a guesser, even one who is told after each
 // answer what was right, and learns. Original and twin have the same length, number of notes and dynamics, and whoever plays
 // them brings them to one loudness. Where a twin differs in register, there is one that differs as much the other way, and
-// either is as likely; both are moved to another pitch at random; and each is struck a little harder or softer at random, so
-// that brightness, which comes with the strength, tells nothing.
+// either is as likely; both are moved to another pitch at random; and each is struck a little harder or softer, and is a
+// trace louder or softer, at random: more than what else might be left to tell them apart.
 package ear
 
 import (
