@@ -126,6 +126,9 @@ func (k Kind) trade() trade {
 			return t
 		}
 	}
+	if k == Cards {
+		return trade{Cards, "Cards", "the cards of a deck", cardsCraft}
+	}
 	return trade{}
 }
 

@@ -18,7 +18,7 @@ var functionRows = []row{
 
 // functionChords are the chords of the levels: what each function is sounded by. Colours are notes beyond the triad or the
 // dominant seventh.
-var functionChords = map[string]map[bool][2][]harmony{ // function: minor: plain, coloured
+var functionChords = map[string]map[bool][2][]keyChord{ // function: minor: plain, coloured
 	"tonic": {
 		false: {{harm("I", "P1", "P1* M3 P5"), harm("I6", "P1", "P1 M3* P5")},
 			{harm("I with its sixth", "P1", "P1* M3 P5 M6"), harm("I with its major seventh", "P1", "P1* M3 P5 M7"), harm("I with its ninth", "P1", "P1* M3 P5 M9"), harm("I with sixth and ninth", "P1", "P1* M3 M6 M9")}},
@@ -106,14 +106,14 @@ type tendency struct {
 	label string
 	minor bool
 	hard  bool // chromatic, or by a whole tone
-	chord harmony
+	chord keyChord
 	note  pitch.Interval // above the tonic
-	to    harmony
+	to    keyChord
 	goes  pitch.Interval // from note; negative downwards
 	what  string         // "the leading tone"
 }
 
-func tend(label string, minor bool, hard bool, chord harmony, note string, to harmony, goes string, what string) tendency {
+func tend(label string, minor bool, hard bool, chord keyChord, note string, to keyChord, goes string, what string) tendency {
 	n, err := pitch.ParseInterval(note)
 	g, err2 := pitch.ParseInterval(goes)
 	if err != nil || err2 != nil {

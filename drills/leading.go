@@ -11,24 +11,24 @@ import (
 	"plumbline/theory/score"
 )
 
-// A harmony is a chord of a key, to be led in four voices.
-type harmony struct {
+// A keyChord is a chord of a key, to be led in four voices.
+type keyChord struct {
 	name    string           // "V7"
 	root    pitch.Interval   // above the tonic
 	members []pitch.Interval // above the root, the root among them
 	bass    int              // index of the member in the bass
 }
 
-// harm makes a harmony from words: its name, its root above the tonic and its members above the root, the bass marked by *.
-func harm(name, root, members string) harmony {
+// harm makes a keyChord from words: its name, its root above the tonic and its members above the root, the bass marked by *.
+func harm(name, root, members string) keyChord {
 	iv := func(s string) pitch.Interval {
 		v, err := pitch.ParseInterval(s)
 		if err != nil {
-			panic(fmt.Sprintf("drills: harmony %s: %v", name, err)) // our own table, made when the program starts
+			panic(fmt.Sprintf("drills: chord %s: %v", name, err)) // our own table, made when the program starts
 		}
 		return v
 	}
-	h := harmony{name: name, root: iv(root)}
+	h := keyChord{name: name, root: iv(root)}
 	for i, m := range strings.Fields(members) {
 		if strings.HasSuffix(m, "*") {
 			h.bass = i
@@ -39,7 +39,7 @@ func harm(name, root, members string) harmony {
 }
 
 // in returns the classes of h in the key of a tonic.
-func (h harmony) in(tonic pitch.Class) (root pitch.Class, members []pitch.Class, bass pitch.Class) {
+func (h keyChord) in(tonic pitch.Class) (root pitch.Class, members []pitch.Class, bass pitch.Class) {
 	root = tonic.Add(h.root)
 	for _, iv := range h.members {
 		members = append(members, root.Add(iv))
@@ -48,7 +48,7 @@ func (h harmony) in(tonic pitch.Class) (root pitch.Class, members []pitch.Class,
 }
 
 // symbol names h in a key: "V7 (G7)", where a chord symbol is known.
-func (h harmony) symbol(tonic pitch.Class) string {
+func (h keyChord) symbol(tonic pitch.Class) string {
 	root, members, bass := h.in(tonic)
 	for _, t := range chord.Types() {
 		if len(t.Intervals) != len(h.members) || !askable(t) || slices.ContainsFunc(t.Intervals, func(iv pitch.Interval) bool { return !slices.Contains(members, root.Add(iv)) }) {
@@ -68,7 +68,7 @@ type layout [4]pitch.Pitch
 
 // layouts returns the ways of h in which a player would hold it: the bass within an octave from lowBass, three notes above it
 // for the right hand, within a tenth; every member sounds, but the fifth of a root-position seventh chord need not.
-func (h harmony) layouts(tonic pitch.Class, lowBass int) []layout {
+func (h keyChord) layouts(tonic pitch.Class, lowBass int) []layout {
 	_, members, bassClass := h.in(tonic)
 	bass := at(bassClass, lowBass+((bassClass.PC()-lowBass)%12+12)%12)
 	var upper []pitch.Pitch
@@ -94,7 +94,7 @@ func (h harmony) layouts(tonic pitch.Class, lowBass int) []layout {
 }
 
 // complete reports whether every member sounds in l, and nothing is doubled but the root or fifth of a triad or the root.
-func (h harmony) complete(l layout, members []pitch.Class) bool {
+func (h keyChord) complete(l layout, members []pitch.Class) bool {
 	for i, m := range members {
 		n := 0
 		for _, p := range l {
@@ -128,7 +128,7 @@ type demand struct {
 // led leads chords in four voices so that they move least, without parallel fifths and octaves and with tendency notes
 // resolved where that can be; the top begins near a MIDI number. It is exact, over all layouts (dynamic programming). ok is
 // false if a demand can't be met.
-func led(tonic pitch.Class, chords []harmony, lowBass, top int, demands ...demand) (out []layout, ok bool) {
+func led(tonic pitch.Class, chords []keyChord, lowBass, top int, demands ...demand) (out []layout, ok bool) {
 	type cell struct {
 		l    layout
 		cost float64
@@ -176,7 +176,7 @@ func led(tonic pitch.Class, chords []harmony, lowBass, top int, demands ...deman
 }
 
 // motion is what it costs to go from one layout to the next.
-func motion(tonic pitch.Class, a, b harmony, from, to layout) (cost float64) {
+func motion(tonic pitch.Class, a, b keyChord, from, to layout) (cost float64) {
 	root, _, _ := a.in(tonic)
 	for v := 1; v < 4; v++ {
 		d := to[v].MIDI() - from[v].MIDI()
@@ -208,11 +208,11 @@ func (l layout) hands() (left, right []pitch.Pitch) { return l[:1:1], l[1:] }
 
 // A mode's cadence sets a key up.
 var (
-	cadenceMajor = []harmony{harm("I", "P1", "P1* M3 P5"), harm("IV", "P4", "P1* M3 P5"), harm("V7", "P5", "P1* M3 P5 m7"), harm("I", "P1", "P1* M3 P5")}
-	cadenceMinor = []harmony{harm("i", "P1", "P1* m3 P5"), harm("iv", "P4", "P1* m3 P5"), harm("V7", "P5", "P1* M3 P5 m7"), harm("i", "P1", "P1* m3 P5")}
+	cadenceMajor = []keyChord{harm("I", "P1", "P1* M3 P5"), harm("IV", "P4", "P1* M3 P5"), harm("V7", "P5", "P1* M3 P5 m7"), harm("I", "P1", "P1* M3 P5")}
+	cadenceMinor = []keyChord{harm("i", "P1", "P1* m3 P5"), harm("iv", "P4", "P1* m3 P5"), harm("V7", "P5", "P1* M3 P5 m7"), harm("i", "P1", "P1* m3 P5")}
 )
 
-func cadence(minor bool) []harmony {
+func cadence(minor bool) []keyChord {
 	if minor {
 		return cadenceMinor
 	}
