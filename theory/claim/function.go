@@ -1,6 +1,7 @@
 package claim
 
 import (
+	"cmp"
 	"fmt"
 	"regexp"
 	"slices"
@@ -1338,7 +1339,11 @@ func (k *Checker) progression(r score.Region, a args) (Result, error) {
 		}
 		merged = append(merged, n)
 	}
-	res.Because = fmt.Sprintf("in %s: %s (%s)", home, first(texts, 12), k.turnWords(ts, home))
+	var said []string
+	for i, t := range ts {
+		said = append(said, fmt.Sprintf("%s (%s)", t.cand.label, cmp.Or(texts[i], "no numeral")))
+	}
+	res.Because = fmt.Sprintf("in %s: %s", home, first(said, 12))
 	res.Verdict, res.Instead = Fails, "goes "+first(texts, 12)+" in "+home.String()
 	if match(nums) || match(merged) {
 		res.Verdict, res.Instead = Holds, ""

@@ -258,7 +258,14 @@ func (k *Checker) eitherOr(r score.Region, a args) (Result, error) {
 			return res, err
 		}
 		all = append(all, res)
-		because = append(because, fmt.Sprintf("%s: %s, %s", s.text, res.Verdict, res.Because))
+		why := res.Because
+		if notes, rest, ok := strings.Cut(why, "; "); ok && strings.HasPrefix(all[0].Because, notes+"; ") { // told once
+			if len(all) == 1 {
+				because = append(because, notes)
+			}
+			why = rest
+		}
+		because = append(because, fmt.Sprintf("%s: %s, %s", s.text, res.Verdict, why))
 		switch res.Verdict {
 		case Fails:
 			cannot = append(cannot, s.text)
