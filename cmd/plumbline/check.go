@@ -81,11 +81,15 @@ func checkWith(k *claim.Checker, name string, r io.Reader) (results []claim.Resu
 	return results, bad, nil
 }
 
-func checkToJSON(p *score.Passage, results []claim.Result, bad []*claim.Error) checkJSON {
+// checkToJSON gives the verdicts to a program. ear, if there is one, tells what the ear has made of a claim.
+func checkToJSON(p *score.Passage, results []claim.Result, bad []*claim.Error, ear ...func(claim.Claim) string) checkJSON {
 	out := checkJSON{Claims: []claimJSON{}, Errors: []claimErrorJSON{}}
 	for _, r := range results {
 		cj := claimJSON{Line: r.Claim.Line, Place: r.Claim.PlaceText, Statement: r.Claim.Statement, Remark: r.Claim.Remark, Form: r.Claim.Form().ID,
 			Verdict: string(r.Verdict), Because: r.Because, Instead: r.Instead, Evidence: []evidenceJSON{}}
+		for _, f := range ear {
+			cj.Ear = f(r.Claim)
+		}
 		for _, n := range r.Evidence {
 			bar, beat := p.BeatAt(n.Onset)
 			cj.Evidence = append(cj.Evidence, evidenceJSON{n.Pitch.String(), n.Hand.String(), bar, beat.String()})
@@ -106,17 +110,25 @@ func checkToJSON(p *score.Passage, results []claim.Result, bad []*claim.Error) c
 	return out
 }
 
-// writeVerdicts tells the verdicts with their reasons.
-func writeVerdicts(w io.Writer, results []claim.Result) {
+// writeVerdicts tells the verdicts with their reasons, in lines of 80 columns as long as no word is longer. ear, if there is one,
+// tells what the ear has made of a claim.
+func writeVerdicts(w io.Writer, results []claim.Result, ear ...func(claim.Claim) string) {
+	const indent = "                "
 	for _, r := range results {
 		word := string(r.Verdict)
 		if r.Verdict == claim.Fails {
 			word = "FAILS"
 		}
-		fmt.Fprintf(w, "%-9s %4d  %s: %s\n", word, r.Claim.Line, r.Claim.PlaceText, r.Claim.Statement)
-		fmt.Fprintln(w, wrap(r.Because, 80, "                "))
+		head := wrap(r.Claim.PlaceText+": "+r.Claim.Statement, 80, indent)
+		fmt.Fprintf(w, "%-9s %4d  %s\n", word, r.Claim.Line, strings.TrimPrefix(head, indent))
+		fmt.Fprintln(w, wrap(r.Because, 80, indent))
 		if r.Instead != "" {
-			fmt.Fprintln(w, wrap("instead: "+r.Instead, 80, "                "))
+			fmt.Fprintln(w, wrap("instead: "+r.Instead, 80, indent))
+		}
+		for _, f := range ear {
+			if said := f(r.Claim); said != "" {
+				fmt.Fprintln(w, wrap("by ear: "+said, 80, indent))
+			}
 		}
 	}
 	j := checkToJSON(&score.Passage{Bars: []score.Bar{{Number: "1"}}}, results, nil)
@@ -136,18 +148,21 @@ func writeVerdicts(w io.Writer, results []claim.Result) {
 }
 
 func newCheckCmd(e *env) *cobra.Command {
-	var part string
+	var part, db string
 	var asJSON, strict bool
 	cmd := &cobra.Command{
 		Use:   "check PASSAGE CLAIMS",
 		Short: "Check each claim of a file against the notes",
 		Long: `Checks each line of a claims file against the passage and tells its verdict:
 holds, fails or arguable, with the notes it rests on and, unless it holds, what
-would hold instead. "plumbline help claims" lists what a claims file may say.
+would hold instead. "plumbline claims" lists what a claims file may say. For
+claims that you were asked about by ear (plumbline drill --claims) it says
+whether you hear them.
 
 Exit code: 0 every claim holds or is arguable, 1 a claim fails (with --strict
 also if one is arguable), 2 a line is not understood or names a place that is
-not there; the other claims are checked all the same.`,
+not there; the other claims are checked all the same. A script can guard an
+analysis kept under version control with --strict.`,
 		Example: `  plumbline check song.mxl talk.claims
   plumbline check song.mxl talk.claims --json
   echo "bar 3 beat 1: is F#m7" | plumbline check song.mxl -`,
@@ -177,20 +192,21 @@ not there; the other claims are checked all the same.`,
 			if err != nil {
 				return err
 			}
-			out := checkToJSON(p, results, bad)
+			words, plain := e.ears(cmd.Context(), p, results, db)
+			out := checkToJSON(p, results, bad, plain)
 			if asJSON {
 				if err := writeJSON(e.stdout, out); err != nil {
 					return err
 				}
 			} else {
-				writeVerdicts(e.stdout, results)
+				writeVerdicts(e.stdout, results, words)
 			}
 			for _, b := range bad {
 				e.fail(b)
 			}
 			switch {
 			case len(bad) > 0:
-				e.hint("\"plumbline help claims\" lists what a claims file may say")
+				e.hint("\"plumbline claims\" lists what a claims file may say")
 				return errTold
 			case out.Fails > 0 || strict && out.Arguable > 0:
 				return errClaimFails
@@ -200,6 +216,7 @@ not there; the other claims are checked all the same.`,
 	}
 	cmd.Flags().StringVar(&part, "part", "", "the part to read, by name, id or number; \"list\" lists them (default the piano)")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "the same facts for a program")
+	cmd.Flags().StringVar(&db, "db", "", "the file that keeps the answers, for what is heard (default under XDG_DATA_HOME)")
 	cmd.Flags().BoolVar(&strict, "strict", false, "exit with 1 also if a claim is arguable")
 	return cmd
 }

@@ -15,7 +15,6 @@ import (
 
 	"plumbline/synth/speaker"
 	"plumbline/theory/claim"
-	"plumbline/theory/score"
 	"plumbline/theory/score/typed"
 )
 
@@ -201,7 +200,7 @@ claim holds or is arguable; 1 a claim fails; 2 bad usage or input;
 		return &usageError{cmd.CommandPath(), err}
 	})
 	root.AddCommand(newDemoCmd(e), newDescribeCmd(e), newCheckCmd(e), newHearCmd(e), newRealizeCmd(e), newDrillCmd(e),
-		newProgressCmd(e), newConvertCmd(e), newClaimsTopic(), newTypingTopic())
+		newProgressCmd(e), newConvertCmd(e), newClaimsCmd(e), newTypingTopic())
 	return root
 }
 
@@ -231,17 +230,6 @@ func needArgs(names ...string) cobra.PositionalArgs {
 		}
 		return nil
 	}
-}
-
-func newClaimsTopic() *cobra.Command {
-	var b strings.Builder
-	b.WriteString("A claims file has one claim a line, PLACE: STATEMENT. A # at the start of a\nline or after a space begins a comment; blank lines are free. Text after\n\" -- \" is a remark that is kept with the claim.\n\nPlaces: " +
-		strings.Join(score.PlaceForms, "; ") + ".\nBeats are the meter's own: in 6/8 the dotted quarter (\"eighth 4\" counts eighths).\n\nStatements, each in several wordings; articles and case don't matter:\n")
-	for _, f := range claim.Forms() {
-		fmt.Fprintf(&b, "\n  %s\n%s\n", f.Example, wrap(f.Asserts, 74, "      "))
-	}
-	b.WriteString("\nVerdicts: holds; fails; arguable, where readings or schools differ, or where it\nis true by sound and not as spelled. What is not understood is an error with\nits line and column, and the other claims are still checked.\n")
-	return &cobra.Command{Use: "claims", Short: "What a claims file may say", Long: b.String()}
 }
 
 func newTypingTopic() *cobra.Command {
