@@ -206,6 +206,7 @@ func search(tracks []track, most int, single bool, p *score.Passage, level int) 
 				}
 				if j-i >= 2*size {
 					if f := (found{i, j, size, like, slices.Clone(by), 0, broken}); weigh(&f, tracks, starts, bars, level) {
+						f.reachBack(tracks, gap)
 						out = append(out, f)
 					}
 				}
@@ -215,6 +216,48 @@ func search(tracks []track, most int, single bool, p *score.Passage, level int) 
 		}
 	}
 	return out
+}
+
+// reachBack lets f, unbroken so far, begin earlier over one wrong note, if the notes before that one are as f wants them: one
+// at least of several tracks, two of a line, or a whole model.
+func (f *found) reachBack(tracks []track, gap []score.Time) {
+	bad := f.from - 1
+	if f.broken >= 0 || bad < 1 || gap[bad] != gap[bad+f.size] {
+		return
+	}
+	fits := func(k int) bool {
+		to, want := k+f.size, f.by
+		if to == bad { // measured against the copy after
+			to += f.size
+			want = nil
+		}
+		if to >= f.to || gap[k] != gap[k+f.size] {
+			return false
+		}
+		for t := range tracks {
+			by := f.by[t]
+			if want == nil {
+				if by = by.Plus(by); tracks[t].classes {
+					by = upward(by)
+				}
+			}
+			if !agree(f.likeness, tracks[t].between(k, to), by, tracks[t].classes) {
+				return false
+			}
+		}
+		return true
+	}
+	k := bad
+	for k > 0 && fits(k-1) {
+		k--
+	}
+	least := f.size
+	if f.size == 1 && len(tracks) == 1 {
+		least = 2
+	}
+	if bad-k >= least {
+		f.from, f.broken = k, bad
+	}
 }
 
 // weigh sets the chance of f and reports whether it is a sequence at all.
@@ -466,12 +509,17 @@ func lineSequence(l Line, f found, layer score.Layer) Sequence {
 func broke(l Line, f found, t int, classes bool) []Break {
 	var out []Break
 	for _, k := range [...]int{f.broken, f.to} {
-		if k < f.from+f.size || k >= len(l) {
+		if k < f.from || k >= len(l) {
 			continue
 		}
 		a, by := k-f.size, f.by[t]
 		if a == f.broken {
 			a, by = a-f.size, by.Plus(by)
+		}
+		if a < f.from { // in the model: against its copy
+			if a, by = k+f.size, f.by[t].Neg(); a >= f.to {
+				continue
+			}
 		}
 		want, got := l[a].Pitch.Add(by), l[k].Pitch
 		if classes {
@@ -869,7 +917,8 @@ type Pattern struct {
 // CheckSequence holds a pattern against a region: every note must be its model's note moved by the interval claimed, as many
 // times as there are copies. It returns the sequence with its breaks, each with the note that would be right; ok is false
 // if the region has no copy to check or, where a name is claimed, doesn't show it from its first chord to its last. A break is
-// told against the model and copies taken together, so that one wrong note in the model is found as well.
+// told against the model and copies taken together, so that one wrong note in the model is found as well. Notes are held against
+// it by their sound, where a spelling differs the likeness is [BySemitone]; chords by the beat or the bar as spelled.
 func CheckSequence(sounding []score.Note, r score.Region, p *score.Passage, want Pattern) (s Sequence, ok bool) {
 	size := max(want.Size, 1)
 	s = Sequence{Layer: want.Layer, Size: size, Likeness: Transposed}
@@ -895,7 +944,10 @@ func CheckSequence(sounding []score.Note, r score.Region, p *score.Passage, want
 		by = want.Top
 	}
 	t := track{s.Notes, want.Layer == score.Bass}
-	s.Interval, s.Breaks = t.breaks(size, by, want.Steps)
+	s.Interval, s.Breaks = t.breaks(size, by, want.Steps, true)
+	if !want.Steps && !t.spelled(size, s.Interval, s.Breaks) {
+		s.Likeness = BySemitone
+	}
 	ok = len(s.Breaks) == 0
 	if want.Name != "" {
 		var cs []pitch.Class
@@ -932,8 +984,11 @@ func checkChords(sounding []score.Note, r score.Region, p *score.Passage, want P
 		if want.Name == "" || want.Bass != nil || want.Top != nil {
 			low, high := track{c.Notes, true}, track{c.TopNotes, true}
 			var b, t []Break
-			c.Interval, b = low.breaks(s.Size, want.Bass, want.Steps)
-			c.TopMoves, t = high.breaks(s.Size, want.Top, want.Steps)
+			c.Interval, b = low.breaks(s.Size, want.Bass, want.Steps, i == 0)
+			c.TopMoves, t = high.breaks(s.Size, want.Top, want.Steps, i == 0)
+			if !want.Steps && !(low.spelled(s.Size, c.Interval, b) && high.spelled(s.Size, c.TopMoves, t)) {
+				c.Likeness = BySemitone
+			}
 			for k := range t {
 				t[k].Top = true
 			}
@@ -952,10 +1007,21 @@ func checkChords(sounding []score.Note, r score.Region, p *score.Passage, want P
 	return best, bestOK
 }
 
-// breaks returns the interval of transposition, as claimed or as most notes have it, and the notes that don't fit. Notes at
-// one place of the model, each taken back to the first copy, must agree; the majority is right, the earlier one where there
+// spelled reports whether every note of t but the breaks is its model's moved by d in spelling, too.
+func (t *track) spelled(size int, d pitch.Interval, breaks []Break) bool {
+	for k := size; k < len(t.notes); k++ {
+		i := t.between(k-size, k)
+		if i != d && !slices.ContainsFunc(breaks, func(b Break) bool { return b.Note == t.notes[k] || b.Note == t.notes[k-size] }) {
+			return false
+		}
+	}
+	return true
+}
+
+// breaks returns the interval of transposition, as claimed or as most notes have it, and the notes that don't fit: by their letters
+// alone if steps is set, by their sound if sound is, else as spelled. Notes at one place of the model, each taken back to the first copy, must agree; the majority is right, the earlier one where there
 // is none.
-func (t *track) breaks(size int, by *pitch.Interval, steps bool) (pitch.Interval, []Break) {
+func (t *track) breaks(size int, by *pitch.Interval, steps, sound bool) (pitch.Interval, []Break) {
 	n := len(t.notes)
 	back := func(i pitch.Interval) pitch.Interval {
 		if t.classes {
@@ -970,10 +1036,15 @@ func (t *track) breaks(size int, by *pitch.Interval, steps bool) (pitch.Interval
 		return back(i)
 	}
 	same := func(a, b pitch.Interval) bool {
-		if !steps {
+		switch {
+		case steps:
+			return a.Steps == b.Steps
+		case !sound:
 			return a == b
+		case t.classes:
+			return mod(a.Semitones-b.Semitones, 12) == 0
 		}
-		return a.Steps == b.Steps
+		return a.Semitones == b.Semitones
 	}
 	judge := func(d pitch.Interval) (wrong []int, right []pitch.Interval) {
 		for phase := range size {
