@@ -98,7 +98,11 @@ func (e *env) openIfThere(ctx context.Context, db string) (*progress.Store, erro
 
 // ears returns what the ear has made of claims, for showing: in words with the day, and as the word alone. Without a database that
 // can be read both say nothing, and stderr says why.
-func (e *env) ears(ctx context.Context, p *score.Passage, claims []claim.Claim, db string) (words, plain func(claim.Claim) string) {
+func (e *env) ears(ctx context.Context, p *score.Passage, results []claim.Result, db string) (words, plain func(claim.Claim) string) {
+	var claims []claim.Claim
+	for _, r := range results {
+		claims = append(claims, r.Claim)
+	}
 	known, err := e.earVerdicts(ctx, p, claims, db)
 	if err != nil {
 		e.warn("what the ear has made of the claims is left out: %s", message(err))
