@@ -1080,12 +1080,6 @@ func (g *grid) barlines(d *drawing, l *line, low float64, sys *drawnSystem) {
 		vertical(barlineWidth/2, barlineWidth)
 		d.fill(brace(low+4).moved(-braceRoom+.05, -2, 1, 0), prim{bar: -1})
 	}
-	repeatEnd := map[int]bool{}
-	for _, s := range m.p.Signs {
-		if s.Kind == score.RepeatEnd {
-			repeatEnd[s.Bar-m.first] = true
-		}
-	}
 	dots := func(x float64) {
 		for s := range m.staves {
 			for _, y := range []float64{-.5, .5} {
@@ -1110,7 +1104,7 @@ func (g *grid) barlines(d *drawing, l *line, low float64, sys *drawnSystem) {
 			lead = g.leadWidth(i+1) - 1.2
 		}
 		switch {
-		case repeatEnd[i]:
+		case cols[len(cols)-1].repeat:
 			dots(end - .95)
 			vertical(end-.4, barlineWidth)
 			vertical(end+.2-heavyWidth/2, heavyWidth)

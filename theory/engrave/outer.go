@@ -207,21 +207,29 @@ func (g *grid) drawSpan(d *drawing, p piece, r *row, l *line, y float64) {
 	switch s.kind {
 	case spanLouder, spanSofter:
 		x0, x1 := p.x0, p.x1
-		// Not into the marks at its ends.
+		// Marks stand in the way: at the ends the hairpin is shorter for them, within it is broken.
+		type gap struct{ a, b float64 }
+		var gaps []gap
 		for i := range g.items {
 			it := &g.items[i]
 			if it.row != r || !g.inLine(it, l) {
 				continue
 			}
-			a, b := it.col.x+it.dx, it.col.x+it.dx+it.width
-			if it.col.at == s.from && p.starts {
-				x0 = math.Max(x0, b+.35)
-			}
-			if !it.col.at.Less(s.to) && a-.35 < x1 && a > x0 {
-				x1 = a - .35
+			at := gap{it.col.x + it.dx - .35, it.col.x + it.dx + it.width + .35}
+			switch {
+			case at.b <= x0 || at.a >= x1:
+			case at.a <= x0 && at.b < x1:
+				x0 = at.b
+			case at.b >= x1 && at.a > x0:
+				x1 = at.a
+			default:
+				gaps = append(gaps, at)
 			}
 		}
-		x1 = math.Max(x1, x0+.8)
+		if x1-x0 < .5 {
+			return // no room: the marks say enough
+		}
+		slices.SortFunc(gaps, func(a, b gap) int { return cmp.Compare(a.a, b.a) })
 		open, shut := .62, 0.0
 		if !p.starts && s.kind == spanLouder || !p.ends && s.kind == spanSofter {
 			shut = .22
@@ -231,14 +239,24 @@ func (g *grid) drawSpan(d *drawing, p piece, r *row, l *line, y float64) {
 		if s.kind == spanSofter {
 			a, b = open, shut
 		}
-		q := prim{kind: KindDynamic, bar: bar, words: s.text, round: true}
-		if shut == 0 && a == 0 {
-			d.stroke(.13, q, point{x1, yc - b}, point{x0, yc}, point{x1, yc + b})
-		} else if shut == 0 {
-			d.stroke(.13, q, point{x0, yc - a}, point{x1, yc}, point{x0, yc + a})
-		} else {
-			d.stroke(.13, q, point{x0, yc - a}, point{x1, yc - b})
-			d.stroke(.13, q, point{x0, yc + a}, point{x1, yc + b})
+		high := func(x float64) float64 { return a + (b-a)*(x-x0)/(x1-x0) }
+		q := prim{kind: KindDynamic, bar: bar, words: map[spanKind]string{spanLouder: "louder", spanSofter: "softer"}[s.kind], round: true}
+		from := x0
+		for _, w := range append(gaps, gap{x1, x1}) {
+			to := math.Min(w.a, x1)
+			if to-from > .3 {
+				f, t := high(from), high(to)
+				switch {
+				case f < .01:
+					d.stroke(.13, q, point{to, yc - t}, point{from, yc}, point{to, yc + t})
+				case t < .01:
+					d.stroke(.13, q, point{from, yc - f}, point{to, yc}, point{from, yc + f})
+				default:
+					d.stroke(.13, q, point{from, yc - f}, point{to, yc - t})
+					d.stroke(.13, q, point{from, yc + f}, point{to, yc + t})
+				}
+			}
+			from = math.Max(from, w.b)
 		}
 	case spanEnding:
 		x0, x1 := p.x0, p.x1
@@ -250,7 +268,7 @@ func (g *grid) drawSpan(d *drawing, p piece, r *row, l *line, y float64) {
 		if p.ends && !s.openEnd {
 			pts = append(pts, point{x1, y})
 		}
-		d.stroke(.13, prim{bar: bar, kind: KindSign, words: "ending"}, pts...)
+		d.stroke(.13, prim{bar: bar}, pts...)
 		if s.text != "" && p.starts {
 			d.write(s.text, x0+.5, y-.35, s.style, false, prim{bar: bar, kind: KindLabel})
 		}

@@ -338,7 +338,11 @@ func (g *grid) annotate() {
 			if s.Kind == score.Coda {
 				name = gCoda
 			}
-			put(item{row: get(zoneAbove, 3, 0, 2.9, .3), col: bar[0], kind: KindSign, glyphs: []string{name}, width: 2, note: s.String()}, 1.2)
+			r, left := get(zoneAbove, 3, 0, 2.9, .3), 1.2
+			if r.lane < len(bar[0].used) && bar[0].used[r.lane] { // a segno and a coda
+				left = -bar[0].right[r.lane] - .5
+			}
+			put(item{row: r, col: bar[0], kind: KindSign, glyphs: []string{name}, width: 2, note: s.String()}, left)
 		case score.Fine, score.ToCoda, score.DaCapo, score.DalSegno:
 			t := s.Text
 			if t == "" {

@@ -25,6 +25,7 @@ type column struct {
 	chords  [2][]*chord
 	graces  [2][]*chord
 	clef    [2]Clef // changed here
+	repeat  bool    // a barline that ends a repeat
 	key     *keyAt  // changed within the bar
 	left    []float64
 	right   []float64
@@ -156,8 +157,13 @@ func (m *music) columns() *grid {
 		g.leads[i].meter = !a.Equal(b) && b.Beats > 0
 	}
 	for _, s := range m.p.Signs {
-		if i := s.Bar - m.first; i >= 0 && i < len(g.leads) && s.Kind == score.RepeatStart {
-			g.leads[i].repeat = true
+		if i := s.Bar - m.first; i >= 0 && i < len(g.leads) {
+			switch s.Kind {
+			case score.RepeatStart:
+				g.leads[i].repeat = true
+			case score.RepeatEnd:
+				g.bars[i][len(g.bars[i])-1].repeat = true
+			}
 		}
 	}
 	for si, st := range m.o.Stacks {
@@ -215,6 +221,9 @@ func (g *grid) extent(c *column) {
 		c.used[s] = c.used[s] || c.barline || len(c.chords[s]) > 0 || len(c.graces[s]) > 0
 		cl := arrange(c.chords[s])
 		left := cl.left
+		if c.repeat {
+			left += 1.1
+		}
 		for _, si := range c.stacks {
 			if h := g.m.o.Stacks[si].Hand; (h == 0 || h == g.m.hand[s]) && c.stacked(s) {
 				left += .75
@@ -233,9 +242,6 @@ func (g *grid) extent(c *column) {
 					left += .5
 				}
 			}
-		}
-		if c.barline {
-			left = math.Max(left, 0)
 		}
 		if c.clef[s] != AutoClef {
 			w := clefWidth(c.clef[s]) * clefScale
@@ -397,7 +403,7 @@ func (g *grid) nodes(first, last int, start float64) (cols []*column, gaps []flo
 						pad := .42
 						switch {
 						case l >= laneDynamics:
-							pad = .55
+							pad = .7
 						case k == 0:
 							pad = .62
 							if c.left[l] == 0 {
@@ -441,7 +447,16 @@ func (g *grid) nodes(first, last int, start float64) (cols []*column, gaps []flo
 		}
 		from, to := index[a], index[b]
 		if from < to && s.width > 0 && s.startsIn(g, first, last) {
-			rods = append(rods, rod{from, to, s.width})
+			w := s.width
+			if s.kind == spanLouder || s.kind == spanSofter { // between the marks at its ends
+				if l := s.row.lane; l < len(a.right) {
+					w += a.right[l]
+				}
+				if l := s.row.lane; l < len(b.left) {
+					w += b.left[l]
+				}
+			}
+			rods = append(rods, rod{from, to, w})
 		}
 	}
 	slices.SortStableFunc(rods, func(a, b rod) int { return a.to - b.to })
