@@ -280,8 +280,18 @@ func (f *finder) found(place string, from, until score.Time) bool {
 	if err != nil {
 		return false
 	}
-	r, err := f.p.Resolve(pl)
+	r, err := f.resolve(pl, from)
 	return err == nil && r.From == from && r.To == until
+}
+
+// resolve finds a place that begins at a moment, as anyone who reads it would.
+func (f *finder) resolve(pl score.Place, from score.Time) (score.Region, error) {
+	if i := f.p.BarAt(from); i >= 0 {
+		if _, once := f.bar(i); once {
+			return f.p.ResolveFrom(pl, i)
+		}
+	}
+	return f.p.Resolve(pl)
 }
 
 // bar returns the name of bar i, and whether it leads back to it: some prints have a number twice.
@@ -315,7 +325,7 @@ func (f *finder) settle(run []score.Note, line Line, layer score.Layer, least in
 		if err != nil {
 			return "", nil, false
 		}
-		r, err := f.p.Resolve(pl)
+		r, err := f.resolve(pl, run[0].Onset)
 		if err != nil || r.From != run[0].Onset {
 			return "", nil, false
 		}
@@ -378,11 +388,14 @@ func (f *finder) cycles(place string, s Sequence) bool {
 	if err != nil {
 		return false
 	}
-	r, err := f.p.Resolve(pl)
+	r, err := f.resolve(pl, s.From)
 	if err != nil {
 		return false
 	}
-	outers := Outers(f.sounding, score.Region{From: r.From, To: r.To})
+	at := func(s score.Slice, t score.Time) int { return s.At.Compare(t) }
+	a, _ := slices.BinarySearchFunc(f.slices, r.From, at)
+	b, _ := slices.BinarySearchFunc(f.slices, r.To, at)
+	outers := outersOf(f.slices[a:max(a, b)])
 	n, ok := Period(outers, false)
 	if !ok || n != s.Period {
 		return false
@@ -615,6 +628,7 @@ func (f *finder) relations() {
 	all := plainNotes(f.sounding, handRegion(f.r))
 	var notes [3][]score.Note // whole, left, right
 	notes[0] = all
+	notes[1], notes[2] = make([]score.Note, 0, len(all)), make([]score.Note, 0, len(all))
 	for _, n := range all {
 		h := 1
 		if n.Hand == score.Right {

@@ -50,7 +50,7 @@ func outerOf(list []score.Slice, top bool) Line {
 			both |= 1 << n.Hand
 		}
 	}
-	var l Line
+	l := make(Line, 0, len(list))
 	for _, s := range list {
 		if both == 1<<score.Left|1<<score.Right && !slices.ContainsFunc(s.Notes, func(n score.Note) bool { return n.Hand == own }) {
 			continue
@@ -310,7 +310,7 @@ func Outers(sounding []score.Note, r score.Region) []Outer {
 }
 
 func outersOf(list []score.Slice) []Outer {
-	var out []Outer
+	out := make([]Outer, 0, len(list))
 	for _, s := range list {
 		n := len(s.Notes)
 		if n < 2 || s.Notes[0].Pitch == s.Notes[n-1].Pitch {

@@ -315,6 +315,7 @@ func (r Rhythm) Syncopations(next bool) []Syncope {
 	if r.Meter.Compound() {
 		step = r.Meter.Beat().Mul(1, 3)
 	}
+	off := offGrid(r.Meter)
 	var out []Syncope
 	for i, t := range r.Onsets {
 		until := r.Length
@@ -323,7 +324,7 @@ func (r Rhythm) Syncopations(next bool) []Syncope {
 			until = r.Onsets[i+1]
 		}
 		n := weight(t)
-		if n <= offGrid(r.Meter) {
+		if n <= off {
 			continue
 		}
 		s := Syncope{At: t}

@@ -352,7 +352,11 @@ func Chords(sounding []score.Note, r score.Region, bounds []score.Time) []Chord 
 }
 
 func chordsOf(list []score.Slice, bounds []score.Time) []Chord {
-	var out []Chord
+	n := len(list)
+	if bounds != nil {
+		n = min(n, len(bounds))
+	}
+	out := make([]Chord, 0, n)
 	add := func(c Chord) {
 		if k := len(out) - 1; k >= 0 && out[k].members == c.members && out[k].low.Pitch == c.low.Pitch && out[k].high.Pitch == c.high.Pitch {
 			out[k].Until = c.Until

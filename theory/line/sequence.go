@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+	"sort"
 	"strings"
 
 	"plumbline/theory/pitch"
@@ -144,6 +145,7 @@ func search(tracks []track, most int, single bool, p *score.Passage, level int) 
 	}
 	heights := make([][]pitch.Interval, len(tracks))
 	for t := range tracks {
+		heights[t] = make([]pitch.Interval, 0, n)
 		for _, x := range tracks[t].notes {
 			heights[t] = append(heights[t], pitch.Interval{Steps: x.Pitch.Step(), Semitones: x.Pitch.MIDI()})
 		}
@@ -447,21 +449,40 @@ func levels(r score.Region, p *score.Passage) [][]score.Time {
 // sift keeps the surest of the sequences that overlap in a layer.
 func sift(list []Sequence) []Sequence {
 	// A named pattern within a sequence of chords that tells more has given it its name already.
+	var chords []Sequence // by their start
+	for _, s := range list {
+		if s.Layer == score.Whole && s.Period > 0 {
+			chords = append(chords, s)
+		}
+	}
+	slices.SortStableFunc(chords, func(a, b Sequence) int { return a.From.Compare(b.From) })
+	reach := make([]score.Time, len(chords)) // how far those that begin till then go
+	for i, s := range chords {
+		if reach[i] = s.To; i > 0 {
+			reach[i] = reach[i].Max(reach[i-1])
+		}
+	}
 	list = slices.DeleteFunc(list, func(s Sequence) bool {
-		return s.Layer == score.Whole && s.Period == 0 && slices.ContainsFunc(list, func(o Sequence) bool {
-			return o.Layer == score.Whole && o.Period > 0 && !s.From.Less(o.From) && !o.To.Less(s.To)
-		})
+		if s.Layer != score.Whole || s.Period != 0 {
+			return false
+		}
+		i := sort.Search(len(chords), func(i int) bool { return s.From.Less(chords[i].From) })
+		return i > 0 && !reach[i-1].Less(s.To)
 	})
 	slices.SortStableFunc(list, func(a, b Sequence) int {
 		return cmp.Or(cmp.Compare(a.Chance, b.Chance), a.Size-b.Size, a.From.Compare(b.From))
 	})
+	type span struct{ from, to score.Time }
+	taken := map[score.Layer][]span{} // disjoint, by their start
 	var out []Sequence
 	for _, s := range list {
-		if !slices.ContainsFunc(out, func(o Sequence) bool {
-			return o.Layer == s.Layer && o.From.Less(s.To) && s.From.Less(o.To)
-		}) {
-			out = append(out, s)
+		t := taken[s.Layer]
+		i := sort.Search(len(t), func(i int) bool { return s.From.Less(t[i].to) }) // the first that ends after s begins
+		if i < len(t) && t[i].from.Less(s.To) {
+			continue
 		}
+		taken[s.Layer] = slices.Insert(t, i, span{s.From, s.To})
+		out = append(out, s)
 	}
 	return out
 }
@@ -710,6 +731,7 @@ func named(chords []Chord, level int) []Sequence {
 		cs := chords[m.From:m.To]
 		s := Sequence{Layer: score.Whole, Size: m.Unit, Copies: n/m.Unit - 1, Rest: n % m.Unit, Likeness: Diatonic, Chords: cs, Chance: chance,
 			From: cs[0].At, To: cs[n-1].Until}
+		s.Notes, s.TopNotes = make(Line, 0, n), make(Line, 0, n)
 		for _, c := range cs {
 			s.Notes = append(s.Notes, c.low)
 			s.TopNotes = append(s.TopNotes, c.high)
