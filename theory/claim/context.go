@@ -86,7 +86,7 @@ func (s sonority) block() bool { return s.moment || len(s.slices) <= 1 }
 // (cmd/corpuscheck -claims).
 const (
 	bassOdds  = .25 // log odds below which a bass that is never the lowest note fails
-	bassShare = .05 // probability below which one fails that is the lowest only in between
+	bassShare = .2 // probability below which one fails that is the lowest only in between
 )
 
 // bassCase judges a claim that a class is the bass of a longer place. plain tells that it is the lowest note at the start or the
@@ -250,10 +250,9 @@ func (k *Checker) judgeChord(r score.Region, son sonority, sym chord.Symbol) (re
 		}
 	}
 	same := lead.Root == said.Chord.Root && lead.Quality == said.Chord.Quality
+	bassPlain := true
 	if said.HasBass && !j.Fails {
-		if fails, _, _ := k.bassCase(r, son, said.Chord.Bass, &said.Chord); fails {
-			j.Fails = true
-		}
+		j.Fails, bassPlain, _ = k.bassCase(r, son, said.Chord.Bass, &said.Chord)
 	}
 	byEar := lead.Root.PC() == said.Chord.Root.PC() && lead.Quality == said.Chord.Quality && lead.Root != said.Chord.Root
 	switch {
@@ -262,7 +261,7 @@ func (k *Checker) judgeChord(r score.Region, son sonority, sym chord.Symbol) (re
 		res.Because += fmt.Sprintf("; by sound only: written as %s", lead)
 	case j.Fails:
 		res.Verdict = Fails
-	case j.Arguable:
+	case !bassPlain, j.Arguable && !alsoSeventh(lead, said.Chord, j):
 		res.Verdict = Arguable
 	case len(j.Absent) > 0 && lacksThird(j):
 		res.Verdict = Arguable
@@ -297,6 +296,24 @@ func clearlyElse(h *harmony.Analysis, i int, c harmony.Chord, j harmony.Judgemen
 	}
 	l := h.Judge(i, harmony.Said{Chord: lead.Chord, HasChord: true, HasBass: true})
 	return l.Plain && !slices.ContainsFunc(l.Foreign, func(f harmony.Foreign) bool { return !f.Member })
+}
+
+// alsoSeventh reports whether the chord read is the one claimed with a seventh that hardly sounds.
+func alsoSeventh(lead, c harmony.Chord, j harmony.Judgement) bool {
+	if lead.Root != c.Root || len(lead.Members()) != 4 || len(c.Members()) != 3 || len(j.Absent) > 0 {
+		return false
+	}
+	for _, m := range c.Members() {
+		if lead.Role(m) == "" {
+			return false
+		}
+	}
+	for _, f := range j.Foreign {
+		if lead.Role(f.Class) != "" && f.Share > .1 {
+			return false
+		}
+	}
+	return true
 }
 
 // lacksThird reports whether a chord's third is absent and no other third sounds in its place.

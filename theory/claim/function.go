@@ -1046,6 +1046,21 @@ func (k *Checker) turns(r score.Region) []turn {
 			}
 			add(turn{s.From.Max(r.From), s.To.Min(r.To), t, distinct(notes)})
 		}
+		if len(out) > 1 {
+			return out
+		}
+		// Read as one chord; those struck in it may tell more.
+		one := out
+		out = nil
+		for _, s := range k.sonorities(r) {
+			if cs := k.candidatesOf(s.notes); len(cs) > 0 {
+				add(turn{s.at, r.To, cs[0], s.notes})
+			}
+		}
+		if len(out) != 2 {
+			return one
+		}
+		out[0].until = out[1].at
 		return out
 	}
 	if h := k.harmony(r.Layer); k.broken(r) { // a hand alone, in broken chords
@@ -1397,7 +1412,10 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 	for _, i := range in {
 		here := ts[i]
 		f := found{i: i}
-		top := here.notes[len(here.notes)-1].Pitch.Class()
+		top := here.notes[len(here.notes)-1].Pitch
+		if s := score.Slices(k.sounding, here.at, here.until); len(s) > 0 && len(s[0].Notes) > 0 {
+			top = s[0].Notes[len(s[0].Notes)-1].Pitch // as the chord arrives
+		}
 		rests := i == len(ts)-1 || !here.until.Sub(here.at).Less(score.Quarters(2))
 		if i > 0 {
 			before := ts[i-1]
@@ -1409,10 +1427,10 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 			switch {
 			case (d5 || d7) && tonic && here.cand.bass == home.Tonic:
 				f.kind = "imperfect authentic"
-				if d5 && before.cand.bass == before.cand.root && top == home.Tonic {
+				if d5 && before.cand.bass == before.cand.root && top.Class() == home.Tonic {
 					f.kind = "perfect authentic"
 				}
-				f.note = fmt.Sprintf("top note %s", here.notes[len(here.notes)-1].Pitch)
+				f.note = fmt.Sprintf("top note %s", top)
 				if d7 {
 					f.weak = "the leading-tone chord stands for V"
 				} else if before.cand.bass != before.cand.root {
@@ -1425,7 +1443,7 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 			case before.cand.root == home.Class(4, 0) && tonic && here.cand.bass == home.Tonic:
 				f.kind = "plagal"
 			case here.cand.root == home.Class(5, 0) && here.cand.third == 4 && here.cand.bass == here.cand.root && is(before.cand, "dominant") != 2 &&
-				(i == len(ts)-1 || !here.until.Sub(here.at).Less(k.passage.Bars[max(k.passage.BarAt(here.at), 0)].Length)):
+				(i == len(ts)-1 || is(ts[i+1].cand, "tonic") != 2 && !here.until.Sub(here.at).Less(k.barLength(here.at))):
 				f.kind = "half"
 				if len(here.cand.members) > 3 {
 					f.weak = "the dominant has its seventh"

@@ -1,13 +1,19 @@
 package claim_test
 
 import (
+	"fmt"
+	"math"
+	"math/big"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
 	"plumbline/theory/claim"
+	"plumbline/theory/pitch"
 	"plumbline/theory/score"
+	"plumbline/theory/score/musicxml"
 	"plumbline/theory/score/typed"
 )
 
@@ -81,4 +87,114 @@ func TestSuite(t *testing.T) {
 		}
 	}
 	t.Logf("%d claims: %v", all, verdicts)
+}
+
+// sharedDir is where scores and corpus lie that are not ours; see ../../README.md on PLUMBLINE_SHARED.
+func sharedDir(t *testing.T) string {
+	dir := os.Getenv("PLUMBLINE_SHARED")
+	if dir == "" {
+		dir = "../../../shared"
+	}
+	if _, err := os.Stat(filepath.Join(dir, "scores")); err != nil {
+		if os.Getenv("PLUMBLINE_REQUIRE") == "all" {
+			t.Fatalf("no shared scores: %v", err)
+		}
+		t.Skipf("no shared scores; set PLUMBLINE_SHARED to where they are: %v", err)
+	}
+	return dir
+}
+
+// TestSharedSuite checks claims about songs (OpenScore Lieder, CC0 1.0) and piano pieces (corpus of Hentschel et al. 2024) in the same
+// way. Each file names its passage in the first line; verdicts and reasons are by hand, from the notes.
+func TestSharedSuite(t *testing.T) {
+	dir := sharedDir(t)
+	files, err := filepath.Glob(filepath.Join(suiteDir, "shared", "*.claims"))
+	if err != nil || len(files) < 6 {
+		t.Fatalf("%d files of claims; want 6 at least", len(files))
+	}
+	seen, verdicts := map[string]int{}, map[claim.Verdict]int{}
+	for _, file := range files {
+		data, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		line, _, _ := strings.Cut(string(data), "\n")
+		name, ok := strings.CutPrefix(line, "# passage: ")
+		if !ok {
+			t.Fatalf("%s doesn't name its passage", file)
+		}
+		path := filepath.Join(dir, filepath.FromSlash(name))
+		var p *score.Passage
+		if strings.HasSuffix(name, ".tsv") {
+			p, err = readTable(path)
+		} else {
+			p, err = musicxml.ReadFile(path, musicxml.Options{})
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		suiteFile(t, p, file, seen, verdicts)
+	}
+	t.Logf("%d claims: %v", verdicts[claim.Holds]+verdicts[claim.Fails]+verdicts[claim.Arguable], verdicts)
+}
+
+// readTable reads the notes of a piece of the corpus.
+func readTable(path string) (*score.Passage, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	fraction := func(s string) score.Time {
+		r, _ := new(big.Rat).SetString(s)
+		if r == nil {
+			return score.Time{}
+		}
+		if r.Denom().Cmp(big.NewInt(1000)) > 0 { // a third, written as a decimal
+			x, _ := r.Float64()
+			return score.T(int64(math.Round(x*12)), 12)
+		}
+		return score.T(r.Num().Int64(), r.Denom().Int64())
+	}
+	p := &score.Passage{Source: path}
+	column := map[string]int{}
+	for i, line := range strings.Split(strings.TrimSpace(string(data)), "\n") {
+		cells := strings.Split(line, "\t")
+		if i == 0 {
+			for n, c := range cells {
+				column[c] = n
+			}
+			continue
+		}
+		get := func(name string) string { return cells[column[name]] }
+		n := score.Note{Onset: fraction(get("onset")), Duration: fraction(get("duration")), Hand: score.Right, Voice: 1}
+		if get("staff") != "1" {
+			n.Hand = score.Left
+		}
+		if v, err := strconv.Atoi(get("voice")); err == nil {
+			n.Voice = v
+		}
+		if n.Pitch, err = pitch.Parse(get("pitch")); err != nil {
+			return nil, err
+		}
+		tie := get("tie")
+		n.TieTo, n.TieFrom = tie == "start" || tie == "both", tie == "stop" || tie == "both"
+		last := len(p.Bars) - 1
+		if last < 0 || p.Bars[last].Number != get("bar") {
+			var m score.Meter
+			if _, err := fmt.Sscanf(get("meter"), "%d/%d", &m.Beats, &m.Unit); err != nil {
+				return nil, err
+			}
+			within := fraction(get("bar_onset")).Mul(4, 1)
+			b := score.Bar{Number: get("bar"), Start: n.Onset.Sub(within), Meter: m, Length: m.Length()}
+			if last < 0 && within.Sign() > 0 { // an upbeat
+				b.Start, b.Offset, b.Length = n.Onset, within, m.Length().Sub(within)
+			}
+			p.Bars = append(p.Bars, b)
+			last++
+		}
+		n.Bar = last
+		p.Notes = append(p.Notes, n)
+	}
+	p.Sort()
+	return p, nil
 }
