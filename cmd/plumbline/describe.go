@@ -35,7 +35,6 @@ type (
 		Relation string          `json:"relation,omitempty"` // what leads from the first sonority to the second, of loose notes
 		Warnings []string        `json:"warnings,omitempty"`
 		Keys     []keyChangeJSON `json:"keys,omitempty"`
-		harmonyPart
 	}
 	keyChangeJSON struct {
 		Bar      string `json:"bar"`
@@ -59,9 +58,6 @@ type (
 		BlackKeys bool          `json:"black_keys"`
 		Numeral   string        `json:"numeral"`
 		Function  string        `json:"function"`
-
-		NumeralWords string `json:"numeral_words,omitempty"` // of loose notes
-		at           score.Time
 	}
 	handJSON struct {
 		Notes     []string `json:"notes"`
@@ -169,7 +165,7 @@ func describePassage(p *score.Passage, region score.Region) descriptionJSON {
 		left, right := pitchesOf(s.Hand(score.Left)), pitchesOf(s.Hand(score.Right))
 		sj := describeNotes(left, right)
 		bar, beat := p.BeatAt(s.At)
-		sj.Bar, sj.Beat, sj.at = bar, beat.String(), s.At
+		sj.Bar, sj.Beat = bar, beat.String()
 		d.Sonorities = append(d.Sonorities, sj)
 	}
 	if region.Moment {
@@ -317,7 +313,6 @@ the first are told; --all leaves nothing out.
 				if notes != "" { // loose notes lie in no hand
 					sj.Left, sj.Right = describeHand(nil), describeHand(nil)
 				}
-				sj.inKey(keyName, append(append([]pitch.Pitch{}, l...), r...))
 				next, err := parsePitches(then)
 				if err != nil {
 					return &usageError{cmd.CommandPath(), fmt.Errorf("--then: %w", err)}
@@ -348,7 +343,9 @@ the first are told; --all leaves nothing out.
 				return err
 			}
 			d = describePassage(p, region)
-			d.inContext(p, region, keyName)
+			if keyName != "" {
+				d.Key = keyName
+			}
 			if draft != "" {
 				if err := keepOrWrite(draft, draftClaims(p, d)); err != nil {
 					return err
@@ -421,7 +418,7 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 	}
 	facts := []string{place}
 	if d.Key != "" {
-		facts = append(facts, d.keyWords())
+		facts = append(facts, d.Key)
 	}
 	facts = append(facts, meters, count(len(d.Sonorities), "sonority", "sonorities"))
 	fmt.Fprintf(w, "%s\n\n", strings.Join(facts, "; "))
@@ -468,7 +465,6 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 		}
 		fmt.Fprintln(w)
 	}
-	writeHarmony(w, d, region.Moment, all)
 	writeLines(w, d, all)
 	if !full && len(d.Sonorities) > 0 {
 		fmt.Fprintf(w, "\nOne sonority in full: --at \"bar %s beat %s\"; all of them: --full\n", d.Sonorities[0].Bar, d.Sonorities[0].Beat)
@@ -556,9 +552,6 @@ func writeSonority(w io.Writer, s sonorityJSON, all chord.Stack, loose bool) {
 			field("", "if "+strings.Join(r.Respelled, ", "))
 		}
 		field("", r.Why)
-	}
-	if loose && s.Numeral != "" {
-		field("numeral", s.Numeral+": "+s.NumeralWords)
 	}
 	for _, c := range s.Clusters {
 		field("cluster", c.Kind+": "+strings.Join(c.Notes, " "))
