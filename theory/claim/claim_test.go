@@ -281,7 +281,7 @@ bars 1-2: outer intervals repeat every 2 chords: P5 m5
 		`t:4:5: found "one" where a bar number belongs`,
 		`t:5:1: no place before the colon; want, for instance, "bar 3 beat 2: …"`,
 		`t:6:7: no statement after the colon; want, for instance, "is an F# minor seventh chord"`,
-		`t:7:8: statement "sounds rather blue" is not understood`,
+		`t:7:15: statement "sounds rather blue" is not understood`,
 		`t:8:17: "an F# mynor chord" is no chord`,
 		`t:9:24: there is no set class "4-99"`,
 		`t:10:30: thirds are major or minor, never perfect`,
@@ -341,16 +341,26 @@ func TestRemarksAndComments(t *testing.T) {
 	}
 }
 
-func FuzzParseLine(f *testing.F) {
+func seedLines(f *testing.F) {
 	seeds := claim.Forms()
-	if len(seeds) < 10 {
+	if len(seeds) < 40 {
 		f.Fatalf("%d seeds; want the forms", len(seeds))
 	}
 	for _, s := range seeds {
 		f.Add(s.Example)
+		place, _, _ := strings.Cut(s.Example, ":")
+		for _, w := range s.Wordings {
+			f.Add(place + ": " + w)
+		}
 	}
 	f.Add("bar 1: is Ø -- x # y")
-	k := claim.NewChecker(passage(f, lamp))
+	f.Add("bars 1-2: the left hand isn't F♯m7 or it’s “A6”, clearly")
+	f.Add("bars 1-4: two of the four bars are not V7 in A major or in a minor")
+}
+
+// FuzzParseLine: every line is a claim, nothing, or an error with a column inside the line; a claim reads the same again.
+func FuzzParseLine(f *testing.F) {
+	seedLines(f)
 	f.Fuzz(func(t *testing.T, line string) {
 		if strings.ContainsRune(line, '\n') {
 			return
@@ -365,12 +375,37 @@ func FuzzParseLine(f *testing.F) {
 		if !ok {
 			return
 		}
-		res, cerr := k.Check(c)
-		if cerr != nil {
+		if d, ok, err := claim.ParseLine(c.PlaceText + ": " + c.Statement); err != nil || !ok || d.Form().ID != c.Form().ID {
+			t.Errorf("ParseLine(%q) is %q, the statement alone %v, %v", line, c.Form().ID, ok, err)
+		}
+	})
+}
+
+// FuzzCheck: whatever is understood is answered, on passages of several textures, with evidence in words, and with what would hold
+// instead unless it holds.
+func FuzzCheck(f *testing.F) {
+	seedLines(f)
+	var checkers []*claim.Checker
+	for _, text := range []string{lamp, "meter: 3/4\nbar 1\nright: h. r\nleft: h. r\n",
+		"key: F minor\nmeter: 6/8\nbars 1-2\nright: q. C5 e Ab4 Bb4 C5 | q. Db5 q. C5\nleft: e F3 C4 Ab3 E3 C4 G3 | e Bb2 F3 Db4 F2 C3 Ab3\n"} {
+		checkers = append(checkers, claim.NewChecker(passage(f, text)))
+	}
+	f.Fuzz(func(t *testing.T, line string) {
+		if strings.ContainsRune(line, '\n') {
 			return
 		}
-		if res.Because == "" || (res.Verdict == claim.Holds) != (res.Instead == "") {
-			t.Errorf("Check(%q) = %+v", line, res)
+		c, ok, err := claim.ParseLine(line)
+		if err != nil || !ok {
+			return
+		}
+		for _, k := range checkers {
+			res, err := k.Check(c)
+			if err != nil {
+				continue
+			}
+			if res.Because == "" || (res.Verdict == claim.Holds) != (res.Instead == "") {
+				t.Errorf("Check(%q) = %s, because %q, instead %q", line, res.Verdict, res.Because, res.Instead)
+			}
 		}
 	})
 }

@@ -86,7 +86,7 @@ func (s sonority) block() bool { return s.moment || len(s.slices) <= 1 }
 // (cmd/corpuscheck -claims).
 const (
 	bassOdds  = .25 // log odds below which a bass that is never the lowest note fails
-	bassShare = .2 // probability below which one fails that is the lowest only in between
+	bassShare = .2  // probability below which one fails that is the lowest only in between
 )
 
 // bassCase judges a claim that a class is the bass of a longer place. plain tells that it is the lowest note at the start or the

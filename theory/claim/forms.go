@@ -382,7 +382,7 @@ func lineForms() []Form {
 				}
 				sym, err := chord.ParseLabel(m.group["label"])
 				if err != nil {
-					return m.fail("label", "%q is no chord label", m.group["label"])
+					return m.fail("label", "%q is no chord label; want, for instance, D7 or \"D dominant seventh\"", m.group["label"])
 				}
 				a.symbol = sym
 				return nil
@@ -518,7 +518,7 @@ func chordForms() []Form {
 					if space := strings.LastIndexByte(trimmed[:at], ' '); space >= 0 { // point to the word, not into it
 						at = space + 1
 					}
-					e := &stmtError{offset: m.at["label"] + at, msg: fmt.Sprintf("%q is no chord: %s", trimmed, le.Why), nearest: nearest(m.text), soft: true, weak: at == 0}
+					e := &stmtError{offset: m.at["label"] + at, msg: fmt.Sprintf("%q is no chord: %s", trimmed, le.Why), nearest: nearest(m.text), soft: true, weak: at == 0 || articleOnly.MatchString(trimmed[:at]) && strings.ToLower(trimmed[at:at+1]) == trimmed[at:at+1]}
 					if le.Nearest != "" {
 						e.nearest = append([]string{strconv.Quote("is " + le.Nearest)}, e.nearest...)
 					}
@@ -531,6 +531,8 @@ func chordForms() []Form {
 		},
 	}
 }
+
+var articleOnly = regexp.MustCompile(`(?i)^(?:an?|the) $`)
 
 // withBass finds a chord whose bass is told in a clause.
 var withBass = regexp.MustCompile(`(?i)^(.+?),? (?:with|over) (?:a |an |the )?([A-G][#b]{0,2}) in (?:the |its )?bass$`)
@@ -636,8 +638,8 @@ func (f Form) statement() string {
 	return s
 }
 
-// nearest returns the examples of the forms that share most letter pairs with s, best first, at most three; none if nothing
-// comes near.
+// nearest returns the examples and wordings that share most letter pairs with s, the best of each form, best first, at most three;
+// none if nothing comes near.
 func nearest(s string) []string {
 	type scored struct {
 		text  string
@@ -645,7 +647,13 @@ func nearest(s string) []string {
 	}
 	var list []scored
 	for _, f := range forms {
-		list = append(list, scored{f.statement(), likeness(s, f.statement())})
+		best := scored{f.statement(), likeness(s, f.statement())}
+		for _, w := range f.Wordings {
+			if l := likeness(s, w); l > best.score+.1 {
+				best = scored{w, l}
+			}
+		}
+		list = append(list, best)
 	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].score > list[j].score })
 	var out []string

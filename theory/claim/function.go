@@ -106,7 +106,7 @@ func keyForms() []Form {
 				if m.group["label"] != "" {
 					s, err := chord.ParseLabel(m.group["label"])
 					if err != nil {
-						return m.fail("label", "%q is no chord", m.group["label"])
+						return m.fail("label", "%q is no chord; want, for instance, E7", m.group["label"])
 					}
 					a.symbols = []chord.Symbol{s}
 				}

@@ -14,6 +14,11 @@ import (
 // resolves checks "B#5 resolves to C#6 at bar 1 beat 3".
 func (k *Checker) resolves(r score.Region, a args) (Result, error) {
 	from := a.notes[0]
+	if a.at != nil {
+		if _, err := k.passage.Resolve(*a.at); err != nil {
+			return Result{}, err
+		}
+	}
 	here := r.Select(k.sounding)
 	if r.Moment { // the beat's first instant, else anything struck within the beat
 		here = slices.DeleteFunc(slices.Clone(here), func(n score.Note) bool { return n.Grace != score.NoGrace })

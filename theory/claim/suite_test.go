@@ -1,11 +1,13 @@
 package claim_test
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/big"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -197,4 +199,47 @@ func readTable(path string) (*score.Passage, error) {
 	}
 	p.Sort()
 	return p, nil
+}
+
+// TestBrokenFile checks a file in which every line is broken in a way of its own: each is answered with a column inside it and with
+// what to write instead, and nothing panics.
+func TestBrokenFile(t *testing.T) {
+	file := filepath.Join(suiteDir, "broken", "broken.txt")
+	data, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Split(strings.TrimSuffix(string(data), "\n"), "\n")
+	if len(lines) < 60 {
+		t.Fatalf("%d broken lines; want 60 at least", len(lines))
+	}
+	claims, bad, err := claim.Parse("broken.txt", strings.NewReader(string(data)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := claim.NewChecker(passage(t, lamp))
+	for _, c := range claims {
+		res, err := k.Check(c)
+		var e *claim.Error
+		if !errors.As(err, &e) {
+			t.Errorf("%d: %q is understood as %q: %s", c.Line, lines[c.Line-1], c.Form().ID, res.Verdict)
+			continue
+		}
+		bad = append(bad, e)
+	}
+	if len(bad) != len(lines) {
+		t.Errorf("%d lines of %d are answered", len(bad), len(lines))
+	}
+	for _, e := range bad {
+		line := lines[e.Line-1]
+		if e.Col < 1 || e.Col > len([]rune(line))+1 {
+			t.Errorf("%d: column %d is not in %q", e.Line, e.Col, line)
+		}
+		// A suggestion: a form that comes near, or in the message what would do.
+		hints := []string{"want", "near", "as in", "write", "has ", "there is no", "name the", "belongs", "never", "listed", "names", "before", "counted from", "letters", "A to G"}
+		if len(e.Nearest) == 0 && !slices.ContainsFunc(hints, func(h string) bool { return strings.Contains(e.Msg, h) }) {
+			t.Errorf("%d: %q is answered without a suggestion: %s", e.Line, line, e.Msg)
+		}
+		t.Logf("%d:%d: %s\n\t%s | %s", e.Line, e.Col, line, e.Msg, strings.Join(e.Nearest, " | "))
+	}
 }

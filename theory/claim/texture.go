@@ -161,7 +161,7 @@ func textureForms() []Form {
 			parse: func(m match, a *args) *stmtError {
 				up, err := chord.ParseLabel(m.group["label"])
 				if err != nil {
-					e := m.fail("label", "%q is no chord", m.group["label"])
+					e := m.fail("label", "%q is no chord; want, for instance, \"E major\"", m.group["label"])
 					e.soft = true
 					return e
 				}
@@ -175,7 +175,7 @@ func textureForms() []Form {
 				}
 				low, err := chord.ParseLabel(m.group["low"])
 				if err != nil {
-					e := m.fail("low", "%q is neither a note nor a chord", m.group["low"])
+					e := m.fail("low", "%q is neither a note nor a chord; want, for instance, A or \"A major\"", m.group["low"])
 					e.soft = true
 					return e
 				}

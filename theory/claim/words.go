@@ -235,17 +235,53 @@ func parseStatement(s string) (*Form, args, *stmtError) {
 	if f != nil {
 		return f, a, nil
 	}
+	if both, at := twoClaims(p); both != "" {
+		return nil, a, &stmtError{msg: both, offset: p.written(at)}
+	}
 	if err != nil && !err.weak {
 		return nil, a, err
 	}
-	if both := twoClaims(p); both != "" {
-		return nil, a, &stmtError{msg: both}
+	out := &stmtError{msg: fmt.Sprintf("statement %q is not understood", s), nearest: nearest(p.text), offset: p.written(understoodTo(p.text))}
+	if loc := foreignNote.FindStringSubmatchIndex(p.text); loc != nil {
+		out.offset = p.written(loc[2])
+		out.msg += fmt.Sprintf(": no note is called %q; notes are A to G with # or b, and B is a semitone below C", p.text[loc[2]:loc[3]])
 	}
-	return nil, a, &stmtError{msg: fmt.Sprintf("statement %q is not understood", s), nearest: nearest(p.text)}
+	return nil, a, out
+}
+
+// foreignNote finds a note name of another language.
+var foreignNote = regexp.MustCompile(`(?:^| )(H[#b]?\d?|(?i:cis|dis|fis|gis|ais|his|ges|des|ces|do|re|mi|fa|sol|la|si))(?: |$)`)
+
+// understoodTo returns how far a statement goes along with some example or wording, in whole words: the byte of the first word that
+// doesn't.
+func understoodTo(s string) int {
+	words := strings.Fields(s)
+	best := 0
+	along := func(example string) {
+		n := 0
+		for i, w := range strings.Fields(example) {
+			if i >= len(words) || !strings.EqualFold(w, words[i]) {
+				break
+			}
+			n++
+		}
+		best = max(best, n)
+	}
+	for i := range forms {
+		along(forms[i].statement())
+		for _, w := range forms[i].Wordings {
+			along(w)
+		}
+	}
+	at := 0
+	for i := 0; i < best; i++ {
+		at += strings.Index(s[at:], words[i]) + len(words[i])
+	}
+	return at + len(s[at:]) - len(strings.TrimLeft(s[at:], " "))
 }
 
 // twoClaims finds two statements joined by "and".
-func twoClaims(p phrase) string {
+func twoClaims(p phrase) (msg string, at int) {
 	for _, joint := range []string{" and ", ", ", "; ", " but "} {
 		i := strings.Index(p.text, joint)
 		if i <= 0 {
@@ -254,10 +290,10 @@ func twoClaims(p phrase) string {
 		a, _, _ := understand(p.cut(0, i), 2)
 		b, _, _ := understand(p.cut(i+len(joint), len(p.text)), 2)
 		if a != nil && b != nil {
-			return fmt.Sprintf("these are two claims; write one a line: %q and %q", p.text[:i], p.text[i+len(joint):])
+			return fmt.Sprintf("these are two claims; write one a line: %q and %q", p.text[:i], p.text[i+len(joint):]), i + 1
 		}
 	}
-	return ""
+	return "", 0
 }
 
 // numberWord reads a number in figures or words up to twelve; 0 if it is neither.
