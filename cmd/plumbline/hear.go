@@ -27,7 +27,8 @@ func newHearCmd(e *env) *cobra.Command {
 		Long: `Plays the passage, or the place named by --at, taken apart as you like: one hand,
 the bass or the top line alone; a note left out, brought out, or heard with and
 without; each chord as a block, broken upwards, or built up from the bass; two
-places after each other; slower, in a loop, with a count-in.
+places after each other; the place of a claim and its twin, in which a small
+change makes just that claim false; slower, in a loop, with a count-in.
 
 Dynamics, tempo, meter and pedal are those of the passage; --repeats plays its
 repeats and jumps too. Grace notes come just before the beat. All that is played by
@@ -138,17 +139,17 @@ first and raise it slowly; stop if anything is unpleasant or your ears ring.`,
 	}
 	pf.add(cmd)
 	sf.add(cmd)
-	cmd.Flags().Float64Var(&tempo, "tempo", 0, "quarter notes a minute (default as written, else 72)")
-	cmd.Flags().Float64Var(&slower, "slower", 1, "play that many times slower")
-	cmd.Flags().StringArrayVar(&without, "without", nil, "leave a note out, as in D#5 or D# (may be repeated)")
-	cmd.Flags().StringArrayVar(&stress, "stress", nil, "bring a note out, as in D#5 or D# (may be repeated)")
-	cmd.Flags().StringArrayVar(&compare, "compare-without", nil, "play the place, then again without this note (may be repeated)")
-	cmd.Flags().StringArrayVar(&then, "then", nil, "another place to play after it (may be repeated)")
-	cmd.Flags().StringVar(&twin, "twin", "", "play the place of a claim, then changed so that the claim is false: \"bar 2: is F#m7\"")
+	cmd.Flags().Float64Var(&tempo, "tempo", 0, "`QUARTERS` a minute (default as written, else 72)")
+	cmd.Flags().Float64Var(&slower, "slower", 1, "play by this `FACTOR` slower")
+	cmd.Flags().StringArrayVar(&without, "without", nil, "leave a `NOTE` out, as in D#5 or D# (may be repeated)")
+	cmd.Flags().StringArrayVar(&stress, "stress", nil, "bring a `NOTE` out, as in D#5 or D# (may be repeated)")
+	cmd.Flags().StringArrayVar(&compare, "compare-without", nil, "play the place, then again without this `NOTE` (may be repeated)")
+	cmd.Flags().StringArrayVar(&then, "then", nil, "another `PLACE` to play after it (may be repeated)")
+	cmd.Flags().StringVar(&twin, "twin", "", "play the place of a `CLAIM`, such as \"bar 2: is F#m7\", then changed so that it is false")
 	cmd.Flags().BoolVar(&broken, "broken", false, "play each chord of the place broken upwards")
 	cmd.Flags().BoolVar(&block, "block", false, "play each chord of the place for the same time")
 	cmd.Flags().BoolVar(&build, "build", false, "build each chord of the place up from the bass")
-	cmd.Flags().IntVar(&loop, "loop", 1, "play it so many times")
+	cmd.Flags().IntVar(&loop, "loop", 1, "play it so many `TIMES`")
 	cmd.Flags().BoolVar(&countIn, "count-in", false, "count a bar before it")
 	cmd.Flags().BoolVar(&repeats, "repeats", false, "play the repeats, endings and jumps of the place (default each bar once)")
 	cmd.Flags().BoolVar(&dry, "dry", false, "leave the pedal alone")

@@ -58,15 +58,15 @@ func (s *soundFlags) add(cmd *cobra.Command) {
 		tunings = append(tunings, t.String())
 	}
 	f := cmd.Flags()
-	f.StringVarP(&s.out, "out", "o", "", "write a WAV file instead of playing")
-	f.IntVar(&s.bits, "bits", 16, "bits of a sample in the file: 16, 24, or 32 for floats")
+	f.StringVarP(&s.out, "out", "o", "", "write a WAV `FILE` instead of playing")
+	f.IntVar(&s.bits, "bits", 16, "`BITS` of a sample in the file: 16, 24, or 32 for floats")
 	f.BoolVar(&s.float, "float", false, "the same as --bits 32")
 	f.BoolVar(&s.mono, "mono", false, "write one channel")
-	f.Float64Var(&s.level, "level", float64(synth.DefaultLevel), fmt.Sprintf("loudness in LUFS, %g to %g", float64(synth.MinLevel), float64(synth.MaxLevel)))
-	f.Float64Var(&s.a4, "a4", float64(pitch.A440), "frequency of A4 in Hz")
-	f.StringVar(&s.voice, "voice", synth.Struck.Name, "the sound: "+strings.Join(voices, ", "))
+	f.Float64Var(&s.level, "level", float64(synth.DefaultLevel), fmt.Sprintf("loudness in `LUFS`, %g to %g", float64(synth.MinLevel), float64(synth.MaxLevel)))
+	f.Float64Var(&s.a4, "a4", float64(pitch.A440), "frequency of A4 in `HZ`")
+	f.StringVar(&s.voice, "voice", synth.Struck.Name, "the sound, by `NAME`: "+strings.Join(voices, ", "))
 	f.BoolVar(&s.room, "room", false, "let it sound in a small room")
-	f.StringVar(&s.tuning, "tuning", synth.Equal.String(), strings.Join(tunings, ", ")+"; all but the first take a tonic, as in \"just on A\"")
+	f.StringVar(&s.tuning, "tuning", synth.Equal.String(), "`TUNING`: "+strings.Join(tunings, ", ")+"; all but the first take a tonic, as in \"just on A\"")
 }
 
 func (s soundFlags) options() (synth.Options, error) {
