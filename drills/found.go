@@ -307,3 +307,22 @@ func DeckFromClaims(p *score.Passage, claims []claim.Claim) (*Deck, error) {
 	}
 	return deckOf(d, steps)
 }
+
+// fromFound is FromPassage for the kinds that are asked by cards.
+func fromFound(p *score.Passage, region score.Region, s Settings) (*Drill, error) {
+	if _, _, err := s.filled(); err != nil {
+		return nil, err
+	}
+	find, ok := map[Kind]func(*score.Passage, score.Region) found{Inversion: inversionCards, Tendency: resolutionCards, Semitone: semitoneCards, Next: sequenceCards}[s.Kind]
+	if !ok {
+		return nil, badSetting("kind", "the drill %q isn't asked about a passage; those that are: %s, %s, %s, %s, %s, %s", s.Kind, Quality, Construction, Inversion, Tendency, Semitone, Next)
+	}
+	f := find(p, region)
+	if f.cards = distinct(f.cards); len(f.cards) == 0 {
+		return nil, badSetting("passage", "nothing at that place can be asked about by the drill %q", s.Kind)
+	}
+	if s.Choices == 0 {
+		s.Choices = passageChoices
+	}
+	return FromCards(f.cards, s)
+}

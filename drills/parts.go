@@ -327,6 +327,9 @@ var changedRows = []row{
 	{fifthLowered, []string{"lowered fifth", "b5", "flat fifth", "fifth down"}}, {fifthRaised, []string{"raised fifth", "#5", "sharp fifth", "fifth up"}},
 }
 
+// ofTriads are the changes that are made to triads only.
+var ofTriads = []string{sixthAdded, seventhAdded, thirdLowered, thirdRaised}
+
 // changedCraft sounds a chord and then the same with one note added, missing or altered. Both chords have the same outer notes,
 // the root, and as many notes: a missing one is replaced by a doubling, an added one replaces one.
 var changedCraft = &named{
@@ -340,15 +343,18 @@ var changedCraft = &named{
 		if err := tooNarrow(s, 26); err != nil {
 			return nil, err
 		}
-		ts, count := types("maj min"), 5
+		triads, sevenths := types("maj min"), types("dom7 maj7 min7")
+		count, mixed := 5, false
 		if s.Level == 4 || slices.Contains(labels, seventhMissing) {
-			if slices.Contains(labels, sixthAdded) || slices.Contains(labels, seventhAdded) {
-				return nil, badSetting("labels", "%q and %q don't go together: one is said of seventh chords, the other of triads", seventhMissing, sixthAdded)
-			}
-			ts, count = types("dom7 maj7 min7"), 6
+			count = 6
+			mixed = slices.ContainsFunc(labels, func(l string) bool { return slices.Contains(ofTriads, l) })
 		}
 		return filler(func(r *rand.Rand, q *Question) {
 			lowest := q.draw(r, s.Low.MIDI(), s.High.MIDI()-24)
+			ts := triads
+			if count == 6 && !mixed || mixed && (q.Expected == seventhMissing || !slices.Contains(ofTriads, q.Expected) && r.IntN(2) == 0) {
+				ts = sevenths
+			}
 			t := pick(r, ts)
 			root := plainly(r, lowest%12, t.Intervals)
 			fill := func(want []pitch.Interval, like []int) []int { return inOctaves(r, want, count, lowest, like) }

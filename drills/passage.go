@@ -31,7 +31,13 @@ type item struct {
 // questions given by Foils one of the near misses sounds, made by moving the passage's own notes.
 //
 // It returns a *SettingsError if s can't be done, or if nothing at the place can be named.
+//
+// Of other kinds a passage can be asked about its basses, its tendency notes, the line that moves by semitone and how its
+// sequences go on; the questions are then the cards of DeckFromPassage.
 func FromPassage(p *score.Passage, region score.Region, s Settings) (*Drill, error) {
+	if s.Kind != Quality && s.Kind != Construction {
+		return fromFound(p, region, s)
+	}
 	return fromPassage(p, region, s, chord.NameHands)
 }
 

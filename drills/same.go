@@ -91,7 +91,6 @@ var sameCraft = &named{
 			if !up {
 				cents = -size
 			}
-			q.about = "every note stayed"
 			if q.Expected == different {
 				second[at].Cents = cents
 				q.about = fmt.Sprintf("%s, the %s of %d notes, moved by %s", second[at].Pitch, placeWord(at, voices), voices, centsWord(cents))
@@ -262,12 +261,17 @@ func NewSearch(s Settings) (*Search, error) {
 	return out, nil
 }
 
-// Question returns question n, at the size that the answers up to now lead to. The same answers give the same questions.
-func (s *Search) Question(n int) Question {
+// Settings returns those of question n as it stands now, by which the drill New gives the same question.
+func (s *Search) Settings(n int) Settings {
 	i := (n - 1) % len(s.stairs)
 	set := s.set
 	set.Voices, set.Position, set.Size = s.conditions[i].Voices, s.conditions[i].Position, s.stairs[i].Size()
-	d, err := New(set)
+	return set
+}
+
+// Question returns question n, at the size that the answers up to now lead to. The same answers give the same questions.
+func (s *Search) Question(n int) Question {
+	d, err := New(s.Settings(n))
 	if err != nil {
 		return Question{} // NewSearch has tried it, and sizes stay within their bounds
 	}

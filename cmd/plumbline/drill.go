@@ -44,6 +44,11 @@ type drillFlags struct {
 	why         bool
 	plain       bool
 	learner     string
+	deck        string
+	step        int
+	voices      int
+	position    string
+	size        float64
 	// What was said on the command line.
 	levelSet, kindSet, seedSet, choicesSet, countSet bool
 }
@@ -51,30 +56,33 @@ type drillFlags struct {
 // maxCount bounds the questions of one drill; nobody answers so many.
 const maxCount = 10000
 
+// searchQuestions are as many as the search for the smallest difference takes to say something at two places or three.
+const searchQuestions = 90
+
 // drillFoils is the share of near misses that sound in a drill about a passage.
 const drillFoils = 0.5
 
 func newDrillCmd(e *env) *cobra.Command {
 	var f drillFlags
 	var b strings.Builder
+	b.WriteString("\nKinds of drill (plumbline drill kinds shows their levels):\n")
 	for _, k := range drills.Kinds() {
-		fmt.Fprintf(&b, "\nLevels of --kind %s:\n", k)
-		for _, l := range drills.Levels(k) {
-			names := strings.Join(l.Labels, ", ")
-			if len(l.Labels) > drills.MaxChoices {
-				names = fmt.Sprintf("%d labels, %d of them at a time", len(l.Labels), drills.MaxChoices)
-			}
-			fmt.Fprintf(&b, "  %d  %s\n%s\n", l.Number, l.Name, wrap(names, 78, "       "))
-		}
+		fmt.Fprintf(&b, "  %-12s  %s\n", k, k.About())
 	}
 	cmd := &cobra.Command{
 		Use:   "drill",
 		Short: "Be asked, by ear or by sight",
-		Long: `Plays a chord and asks what it is: its quality (minor seventh, dominant ninth …)
-or, with --kind construction, how it is built (stacked fourths, added sixth,
-cluster …). With --sight the notes are shown instead. With --from the chords of
+		Long: `Plays something and asks what it is: the quality of a chord (minor seventh,
+dominant ninth …) or, with --kind, one of the things listed below. With --sight
+the notes are shown instead. With --deck a ready-made deck, or your own, leads
+from easy to hard ("plumbline drill decks" lists them). With --from the chords of
 your own passage are asked, transposed at random, and half of the time one with
 a note changed (see --own-only and --no-transpose).
+
+With --kind same, one note of a chord may have moved between its first and second
+sounding, by less and less as long as you hear it: in the end it says the smallest
+move you hear (--voices, --position). Dictation takes notes as in "C4 E4 G4", with
+or without octaves, or the name of a MIDI file, and gives credit note by note.
 
 In a terminal single keys do everything: 1 to 9 choose, space plays it again, l
 the low notes alone, h the high notes alone, a one note after the other, t types
@@ -105,7 +113,8 @@ sound device each question is written as a WAV file.
 		Example: `  plumbline drill
   plumbline drill --level 4 --inversions --count 20
   plumbline drill --labels "m7,half-diminished,m6" --sight
-  plumbline drill --kind construction --level 2
+  plumbline drill --kind tendency --level 2
+  plumbline drill --deck first-chords
   plumbline drill --from song.mxl --at "bars 1-8"
   printf '1\nm7\nquit\n' | plumbline drill --json --seed 7 --out sounds`,
 		Args: noArgs,
@@ -125,6 +134,14 @@ sound device each question is written as a WAV file.
 				return usage("--inversions doesn't go with --from: a passage keeps its own basses")
 			case f.from == "-":
 				return usage("--from -: stdin is for the answers; name a file")
+			case f.deck != "" && (f.from != "" || f.random || f.repeat || f.why || f.sight || f.inversions || set("level") || set("labels") || set("kind") || set("choices")):
+				return usage("--deck says what is asked; of the flags only --step, --count, --seed and those of sound go with it")
+			case set("step") && f.deck == "":
+				return usage("--step needs --deck NAME")
+			case set("step") && f.step < 1:
+				return usage("--step %d: steps are counted from 1", f.step)
+			case (set("voices") || set("position") || set("size")) && f.kind != string(drills.Same):
+				return usage("--voices, --position and --size belong to --kind same")
 			case set("level") && set("labels"):
 				return usage("--level and --labels exclude each other")
 			case f.play && !f.json:
@@ -155,7 +172,7 @@ sound device each question is written as a WAV file.
 		},
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&f.kind, "kind", string(drills.Quality), "what is asked: quality or construction")
+	fl.StringVar(&f.kind, "kind", string(drills.Quality), "what is asked, see above")
 	fl.IntVarP(&f.count, "count", "n", 10, "how many questions")
 	fl.BoolVar(&f.sight, "sight", false, "show the notes; spelling then counts")
 	fl.IntVar(&f.level, "level", 1, "how hard, see above")
@@ -177,6 +194,12 @@ sound device each question is written as a WAV file.
 	fl.BoolVar(&f.why, "why", false, "say after each answer why it was asked")
 	fl.BoolVar(&f.plain, "plain", false, "in a terminal: whole lines instead of single keys, for a screen reader")
 	fl.StringVar(&f.learner, "learner", "", "who answers, where several share a file (default the nameless one)")
+	fl.StringVar(&f.deck, "deck", "", "a ready-made deck by its name, or the file of one")
+	fl.IntVar(&f.step, "step", 0, "the step of the deck (default the first that isn't passed yet)")
+	fl.IntVar(&f.voices, "voices", 0, "of --kind same: notes sounding together, 2 to 6")
+	fl.StringVar(&f.position, "position", "", "of --kind same: where the moved note lies, top, inner or bass (default each in turn)")
+	fl.Float64Var(&f.size, "size", 0, "of --kind same: always this size, in cents (default smaller and smaller)")
+	addDecks(e, cmd)
 	addClaimsDrill(e, cmd, &f)
 	return cmd
 }
@@ -213,11 +236,17 @@ func (e *env) learnerOf(ctx context.Context, store *progress.Store, name string,
 
 // drill asks the questions that f describes.
 func (e *env) drill(ctx context.Context, f drillFlags) error {
-	s := drills.Settings{Kind: drills.Kind(f.kind), Seed: f.seed, Labels: f.labels, Choices: f.choices, Sight: f.sight, Inversions: f.inversions, NoTranspose: f.noTranspose}
+	s := drills.Settings{Kind: drills.Kind(f.kind), Seed: f.seed, Labels: f.labels, Choices: f.choices, Sight: f.sight, Inversions: f.inversions, NoTranspose: f.noTranspose,
+		Voices: f.voices, Position: f.position, Size: f.size}
 	var d *drills.Drill
 	var err error
 	source := ""
-	if f.from != "" {
+	var step *deckSitting
+	if f.deck != "" { // its step is chosen by the record, below
+		if _, err := e.readDeck(f.deck); err != nil {
+			return err
+		}
+	} else if f.from != "" {
 		p, region, lerr := e.load(f.from, f.pf)
 		if errors.Is(lerr, errPartsListed) {
 			return nil
@@ -261,6 +290,18 @@ func (e *env) drill(ctx context.Context, f drillFlags) error {
 		return err
 	}
 
+	if f.deck != "" {
+		if step, err = e.deckStep(ctx, store, f.deck, f.step); err != nil {
+			return err
+		}
+		if d, err = e.deckDrill(step, f.seed); err != nil {
+			return err
+		}
+		f.kind, f.sight, source = string(d.Settings().Kind), d.Settings().Sight, step.source()
+		if !f.countSet {
+			f.count = step.questions()
+		}
+	}
 	mode := progress.Ear
 	if f.sight {
 		mode = progress.Sight
@@ -278,12 +319,20 @@ func (e *env) drill(ctx context.Context, f drillFlags) error {
 		if f.count = min(f.count, len(again)); !f.countSet {
 			f.count = len(again)
 		}
-	case f.from == "" && !f.random && !f.seedSet && !f.choicesSet:
+	case f.from == "" && f.deck == "" && !f.random && !f.seedSet && !f.choicesSet && f.kind != string(drills.Same):
 		if plan, err = e.planned(ctx, store, f, f.levelSet, f.kindSet); err != nil {
 			return err
 		}
 	}
-	sit := &sitting{e: e, d: d, store: store, mode: mode, count: f.count, db: f.db, source: source, plan: plan, again: again, why: f.why, learner: f.learner}
+	sit := &sitting{e: e, d: d, store: store, mode: mode, count: f.count, db: f.db, source: source, plan: plan, again: again, why: f.why, learner: f.learner, deck: step}
+	if f.kind == string(drills.Same) && step == nil && f.size == 0 && again == nil {
+		if sit.search, err = drills.NewSearch(s); err != nil {
+			return err
+		}
+		if !f.countSet {
+			sit.count = searchQuestions
+		}
+	}
 	sit.sound = &drillSound{e: e, dir: f.out, files: f.out != "" || f.noSound, named: f.out != ""}
 	defer sit.sound.close()
 	settings, err := json.Marshal(d.Settings())
@@ -386,6 +435,8 @@ type sitting struct {
 	again   []keptQuestion // those of an earlier sitting, to be asked again
 	why     bool           // say after each answer why it was asked
 	learner string
+	deck    *deckSitting    // nil: no deck
+	search  *drills.Search  // for the smallest difference heard; nil: none
 	how     planner.Setting // of the question asked last
 	kept    keptQuestion
 
@@ -438,6 +489,9 @@ func (s *sitting) question(n int) (q drills.Question, err error) {
 		if q, s.how, err = s.kept.question(n); err != nil {
 			return q, err
 		}
+	case s.search != nil:
+		q = s.search.Question(n)
+		s.kept = kept(s.search.Settings(n), n, planner.Setting{})
 	default:
 		q = s.d.Question(n)
 		s.kept = kept(s.d.Settings(), n, planner.Setting{})
@@ -464,7 +518,7 @@ func (s *sitting) ask(ctx context.Context, in input, f face, q drills.Question) 
 		if path, err = s.sound.make(ctx, q.Number, "", questionNotes(q)); err != nil {
 			return err
 		}
-		if q.Number < s.count && s.plan == nil && s.again == nil { // else the next one isn't known yet, or may sound otherwise
+		if q.Number < s.count && s.plan == nil && s.again == nil && s.search == nil { // else the next one isn't known yet, or may sound otherwise
 			next := s.d.Question(q.Number + 1)
 			s.sound.ahead(next.Number, questionNotes(next))
 		}
@@ -519,7 +573,10 @@ func (s *sitting) ask(ctx context.Context, in input, f face, q drills.Question) 
 			if c.id != "" && c.id != q.ID {
 				err = &badInput{fmt.Sprintf("the answer is to question %q; asked is %q", c.id, q.ID)}
 			} else {
-				g, err = drills.Grade(q, c.text)
+				var text string
+				if text, err = writtenAnswer(q, c.text); err == nil {
+					g, err = drills.Grade(q, text)
+				}
 			}
 			if err != nil {
 				if err := f.refused(q, err); err != nil {
@@ -634,6 +691,19 @@ func (s *sitting) record(ctx context.Context, q drills.Question, g drills.Graded
 	for _, p := range q.Notes() {
 		notes = append(notes, p.String())
 	}
+	// Written answers are counted by what was to be written: a triad, a melody of four notes.
+	expected, given, full, partial := q.Expected, g.Given, "", 0.0
+	if q.Skill != "" {
+		expected, full = q.Skill, q.Expected
+		if given != "" {
+			if given = "something else"; g.Right {
+				given = expected
+			}
+		}
+	}
+	if !g.Right {
+		partial = g.Credit
+	}
 	detail, err := json.Marshal(struct {
 		Notes   []string      `json:"notes"`
 		Choices []string      `json:"choices"`
@@ -641,14 +711,17 @@ func (s *sitting) record(ctx context.Context, q drills.Question, g drills.Graded
 		How     drills.How    `json:"how,omitempty"`
 		From    string        `json:"from,omitempty"`
 		Ask     *keptQuestion `json:"ask,omitempty"`
-	}{notes, q.Choices, typed, g.How, q.From, s.keep()})
+		Credit  float64       `json:"credit,omitempty"` // of a wrong answer
+		Full    string        `json:"full,omitempty"`   // what was right in full, where answers are written
+		Given   string        `json:"given,omitempty"`  // and what was said
+	}{notes, q.Choices, typed, g.How, q.From, s.keep(), partial, full, g.Given})
 	if err != nil {
 		return err
 	}
 	now := s.e.now()
 	err = s.store.Record(ctx, progress.Answer{
 		ID: progress.NewID(now), Session: s.id, Number: q.Number, Question: q.ID, Kind: string(q.Kind), Mode: s.mode,
-		Expected: q.Expected, Given: g.Given, Correct: g.Right, Took: max(now.Sub(asked), 0), Replays: replays,
+		Expected: expected, Given: given, Correct: g.Right, Took: max(now.Sub(asked), 0), Replays: replays,
 		Asked: asked, Answered: now, Detail: detail, Condition: condition(q, s.how),
 	})
 	if err != nil {
@@ -657,6 +730,9 @@ func (s *sitting) record(ctx context.Context, q drills.Question, g drills.Graded
 	s.asked++
 	if g.Right {
 		s.right++
+	}
+	if s.search != nil {
+		s.search.Answer(q.Number, g.Right)
 	}
 	return nil
 }

@@ -182,6 +182,16 @@ func (f *textFace) end(interrupted bool) error {
 	if f.sit.asked == 0 {
 		return nil
 	}
+	if d := f.sit.deck; d != nil {
+		if next := d.next(f.sit.asked, f.sit.right); next != "" {
+			if err := f.say(next); err != nil {
+				return err
+			}
+		}
+	}
+	if err := f.say(heardLines(f.sit.search)...); err != nil {
+		return err
+	}
 	cmd := "plumbline progress"
 	if f.sit.learner != "" {
 		cmd += fmt.Sprintf(" --learner %q", f.sit.learner)

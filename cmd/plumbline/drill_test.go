@@ -377,7 +377,13 @@ func TestDrillUsage(t *testing.T) {
 		{[]string{"--count", "0"}, "--count 0"},
 		{[]string{"--level", "99"}, "levels 1 to 9"},
 		{[]string{"--level", "0"}, "levels 1 to 9"},
-		{[]string{"--kind", "rhythm"}, `"quality" or "construction"`},
+		{[]string{"--kind", "wibble"}, `"chord" or "dictation"`},
+		{[]string{"--kind", "rhythm", "--sight"}, "for the ear only"},
+		{[]string{"--deck", "wibble"}, "neither a ready-made deck nor a file"},
+		{[]string{"--step", "2"}, "--step needs --deck"},
+		{[]string{"--deck", "sevenths", "--step", "99"}, "steps 1 to 6"},
+		{[]string{"--deck", "sevenths", "--level", "2"}, "--deck says what is asked"},
+		{[]string{"--voices", "3"}, "belong to --kind same"},
 		{[]string{"--labels", "m7,wibble"}, `"wibble" is no label`},
 		{[]string{"--labels", "m7", "--level", "2"}, "exclude each other"},
 		{[]string{"--at", "bar 1"}, "--from"},
@@ -385,7 +391,7 @@ func TestDrillUsage(t *testing.T) {
 		{[]string{"--from", "-"}, "stdin is for the answers"},
 		{[]string{"--choices", "12"}, "2 to 9"},
 		{[]string{"--play"}, "--json"},
-		{[]string{"surplus"}, "takes no arguments"},
+		{[]string{"surplus"}, "unknown command"},
 		{[]string{"--seed", "-1"}, "seed"},
 	} {
 		w := newWorld(t, "")
