@@ -179,18 +179,42 @@ func (m *music) chooseOttava(staff int) {
 			}
 			return -mo.hi, -mo.lo
 		}
+		// joins reports whether a moment goes under the line of its neighbour: it lies high, or high enough and in the same bar,
+		// or hangs on the same beam.
+		joins := func(mo, next moment) bool {
+			n, f := far(mo)
+			a, b := mo.chords[0], next.chords[0]
+			return n >= 4 && (f >= 11 || f >= 8 && a.bar == b.bar) || n >= 0 && a.beam != nil && a.beam == b.beam
+		}
 		for i := 0; i < len(ms); {
-			j, high := i, 0
-			for j < len(ms) {
-				n, f := far(ms[j])
-				if n < 4 || f < 8 {
+			// From one that needs it over those between, none of them low, to the last that does before a whole note's time without.
+			if n, f := far(ms[i]); f < 15 || n < 4 {
+				i++
+				continue
+			}
+			j, high := i+1, 0
+			for k := i; k < len(ms); k++ {
+				n, f := far(ms[k])
+				if n < 4 || score.Quarters(4).Less(ms[k].at.Sub(ms[j-1].at)) {
 					break
 				}
-				high = max(high, f)
-				j++
+				if f >= 15 {
+					j, high = k+1, max(high, f)
+				}
 			}
-			if high < 15 || sign < 0 && high < 17 {
-				i = max(j, i+1)
+			// Those beside them that lie high, too.
+			for ; i > 0 && (len(m.ottavas[staff]) == 0 || ms[i-1].chords[0].ottava == 0); i-- {
+				if !joins(ms[i-1], ms[i]) {
+					break
+				}
+			}
+			for ; j < len(ms); j++ {
+				if !joins(ms[j], ms[j-1]) {
+					break
+				}
+			}
+			if high < 17 && (sign < 0 || j-i < 4) { // three notes alone aren't worth the sign
+				i = j
 				continue
 			}
 			octaves := min(3, max(1, (high-14+6)/7))

@@ -809,10 +809,10 @@ func (g *grid) outside(d *drawing, sky *skyline, l *line, s int) {
 		}
 		name := map[int]string{7: "8va", 14: "15ma", 21: "22ma", -7: "8vb", -14: "15mb", -21: "22mb"}[o.shift]
 		st := textStyle{size: 1.6, slanted: true}
-		w := st.width(name)
 		if a < l.first {
 			name = "(" + name + ")"
 		}
+		w := st.width(name)
 		x1 = math.Max(x1, x0+w+1)
 		if o.shift > 0 {
 			y := math.Min(sky.top(x0, x1), -2.6) - .5

@@ -334,12 +334,14 @@ func (m *music) bar(i, staff int, notes []int) error {
 		}
 		all = append(all, r.chords...)
 	}
-	// Rests at the edges of a row are left out where another row fills the time.
+	// Rests at the edges of a row that plays for less than half the bar are left out where another row fills the time.
 	if len(rows) > 1 {
 		for k, r := range rows {
 			firstNote, lastNote := -1, -1
+			plays := Time{}
 			for j, c := range r.chords {
 				if !c.rest {
+					plays = plays.Add(c.length)
 					if firstNote < 0 {
 						firstNote = j
 					}
@@ -358,8 +360,9 @@ func (m *music) bar(i, staff int, notes []int) error {
 						}
 					}
 				}
-				if covered(cover, c.at, c.end()) && (j < firstNote || j > lastNote || c.tuplet < 0) {
-					c.hidden = c.tuplet < 0
+				edge := j < firstNote || j > lastNote
+				if edge && c.tuplet < 0 && plays.Mul(2, 1).Less(b.Length) && covered(cover, c.at, c.end()) {
+					c.hidden = true
 				}
 			}
 		}
