@@ -44,17 +44,27 @@ func foreignForms() []Form {
 			ID:      "non-chord tone",
 			Example: "bar 3 beat 2: F natural is a chromatic passing note",
 			Wordings: []string{"D#5 is a chromatic lower neighbour", "the A is an accented passing tone", "G is a suspension", "the B is an appoggiatura", "C is an escape tone",
-				"F is an anticipation", "E is a neighbor note", "D is a diatonic passing note", "F# is a non-chord tone", "C passes between D and B", "contains a suspension"},
+				"F is an anticipation", "E is a neighbor note", "D is a diatonic passing note", "F# is a non-chord tone", "C passes between D and B", "contains a suspension", "there is a 4-3 suspension", "D5 is a suspension resolving to C5"},
 			Asserts: "the note sounds at the place, is foreign to the chord read there, and is reached and left as its name asks (passing: by step, by step on in the same direction; neighbour: by step and back; appoggiatura: by leap, then by step; escape tone: by step, then by leap; suspension: held over, then a step down; retardation: a step up; anticipation: struck again as a member of the next chord); chromatic: outside the scale of the key read there or one semitone on each side, diatonic: inside it; accented: on a beat at least as strong as what follows. Arguable: the note belongs to the chord read but moves so, or a name on which the handbooks differ (a leap down and a step up; a leap and a step the same way), or the note is written otherwise",
-			patterns: pats(`(?:ART )?NOTE (?:is|acts as|functions as|serves as|stands as|works as|looks like) ART (?P<qual>(?:(?:chromatic|diatonic|accented|unaccented|upper|lower|complete) ?(?:and )?)*)(?P<kind>`+nctPattern()+`)(?:[ -](?:note|tone))?(?: (?:to|of|between|on|before) .+)?`,
+			patterns: pats(`(?:ART )?NOTE (?:is|acts as|functions as|serves as|stands as|works as|looks like) ART (?P<qual>(?:(?:chromatic|diatonic|accented|unaccented|upper|lower|complete) ?(?:and )?)*)(?P<kind>`+nctPattern()+`)(?:[ -](?:note|tone))?(?:,? (?:resolving|which resolves|that resolves|falling|rising|leading|going) (?:up |down )?to (?:ART )?NOTE2| (?:to|of|between|on|before) .+)?`,
 				`(?:ART )?NOTE (?P<verb>passes) (?P<qual>chromatically|diatonically)?(?: ?between .+| ?to .+)?`,
-				`(?:contains|has|there is|is) ART (?P<qual>(?:(?:chromatic|diatonic|accented|unaccented|upper|lower) ?)*)(?P<kind>`+nctPattern()+`)(?:[ -](?:note|tone))?(?: (?:on|in) ART NOTE)?`),
+				`(?:contains|has|there is|is) ART (?P<fig>\d{1,2}[-–]\d{1,2} )?(?P<qual>(?:(?:chromatic|diatonic|accented|unaccented|upper|lower) ?)*)(?P<kind>`+nctPattern()+`)(?:[ -](?:note|tone))?(?: (?:on|in) ART NOTE)?`),
 			parse: func(m match, a *args) *stmtError {
 				a.word = nctKind(m.get("kind"))
 				if m.get("verb") != "" {
 					a.word = "passing tone"
 				}
 				a.text = strings.TrimSpace(m.get("qual"))
+				if n, err := fmt.Sscanf(strings.ReplaceAll(m.get("fig"), "–", "-"), "%d-%d", &a.number, &a.of); n == 2 && err == nil && a.word != "suspension" && a.word != "retardation" && a.word != "appoggiatura" {
+					return m.fail("fig", "figures belong to a suspension, a retardation or an appoggiatura, as in \"4-3 suspension\"")
+				}
+				if m.group["note2"] != "" {
+					n, e := m.note("note2")
+					if e != nil {
+						return e
+					}
+					a.to, a.steps = n, true
+				}
 				if m.group["note"] == "" {
 					return nil
 				}
@@ -242,6 +252,8 @@ func (k *Checker) oneNonChord(n score.Note, r score.Region, a args, h *harmony.A
 		switch {
 		case a.word == "appoggiatura" && name == "incomplete neighbour", a.word == "incomplete neighbour" && (name == "appoggiatura" || name == "escape tone"):
 			loose = "the handbooks differ on a leap and a step like these"
+		case a.word == "neighbour tone" && before == nil && after != nil && semis0(after.Pitch, n.Pitch) <= 2:
+			loose = "nothing comes before it: an incomplete neighbour at most"
 		case a.word == "neighbour tone" && name == "double neighbour":
 			loose = "one of two neighbours"
 		case a.word == "suspension" && name == "appoggiatura" && before != nil && before.Pitch == n.Pitch:
@@ -273,6 +285,17 @@ func (k *Checker) oneNonChord(n score.Note, r score.Region, a args, h *harmony.A
 	if chromatic || between && strings.Contains(a.text, "chromatic") {
 		qual = "chromatic "
 	}
+	if wrong == "" && a.steps && (after == nil || !a.to.is(after.Pitch)) {
+		wrong = fmt.Sprintf("it doesn't go to %s", a.to)
+		if after != nil {
+			wrong += fmt.Sprintf(" but to %s", after.Pitch)
+		}
+	}
+	if wrong == "" && a.number > 0 && after != nil { // 4-3: above the bass
+		if got := k.figures(n, *after, r); got != fmt.Sprintf("%d-%d", a.number, a.of) {
+			wrong = "counted from the bass it is " + got
+		}
+	}
 	is := fmt.Sprintf("%s is %s", n.Pitch.Class(), withArticle(qual+kindWord(name)))
 	if name == "" {
 		is = fmt.Sprintf("%s fits no name: %s", n.Pitch.Class(), way)
@@ -297,6 +320,28 @@ func (k *Checker) oneNonChord(n score.Note, r score.Region, a args, h *harmony.A
 		res.Instead = is
 	}
 	return res
+}
+
+func semis0(p, q pitch.Pitch) int { d := p.MIDI() - q.MIDI(); return max(d, -d) }
+
+// figures returns the intervals of a note and its resolution above the bass as the handbooks write them: "4-3", "9-8", "7-6".
+func (k *Checker) figures(n, after score.Note, r score.Region) string {
+	over := func(p pitch.Pitch, at score.Time) int {
+		for _, s := range score.Slices(k.sounding, at, at.Add(score.T(1, 64))) {
+			if len(s.Notes) > 0 {
+				return p.Sub(s.Notes[0].Pitch).Simple().Number()
+			}
+		}
+		return 0
+	}
+	x, y := over(n.Pitch, n.Onset.Max(r.From)), over(after.Pitch, after.Onset)
+	switch {
+	case x == 2 && y == 1:
+		return "9-8"
+	case y == 1:
+		y = 8
+	}
+	return fmt.Sprintf("%d-%d", x, y)
 }
 
 // otherReadingLacks reports whether a likely other reading of a span doesn't hold a note.

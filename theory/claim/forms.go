@@ -362,7 +362,7 @@ func lineForms() []Form {
 			Wordings: []string{"no fifth", "third missing", "has no third", "lacks its fifth", "the fifth is left out", "without the seventh", "is missing its third", "omits the third", "there is no fifth"},
 			Asserts:  "above the root of the first reading that has one (else above the bass) no such member sounds, of any size; arguable if only a lower reading lacks it",
 			patterns: pats(`ART (?P<part>root|third|fifth|seventh|ninth) (?:(?:is|are) )?(?:missing|absent|left out|omitted|lacking)`,
-				`(?:(?:has|with|there is|is) )?(?:no|without) (?:ART )?(?P<part>root|third|fifth|seventh|ninth)`, `(?:lacks|omits|is missing|misses|leaves out) (?:ART )?(?P<part>root|third|fifth|seventh|ninth)`),
+				`(?:(?:has|contains|with|there is|is) )?(?:no|without) (?:ART )?(?P<part>root|third|fifth|seventh|ninth)`, `(?:lacks|omits|is missing|misses|leaves out) (?:ART )?(?P<part>root|third|fifth|seventh|ninth)`),
 			parse: func(m match, a *args) *stmtError { a.word = m.get("part"); return nil },
 			check: (*Checker).missing,
 		},
@@ -413,7 +413,7 @@ func lineForms() []Form {
 			Example:  "bars 5-8: gets louder",
 			Wordings: []string{"has a crescendo", "there is a diminuendo", "becomes softer", "gets quieter", "is a crescendo", "grows louder"},
 			Asserts:  "hairpins or marks written in the place lead that way and none leads the other; arguable if both do, or if only the texture grows or thins",
-			patterns: pats(`(?:gets|grows|becomes|gradually gets|gets steadily|turns) (?P<dir>louder|softer|quieter)`, `(?:(?:has|there is|is|makes|contains) )?ART (?P<dir>crescendo|diminuendo|decrescendo)`),
+			patterns: pats(`(?:gradually |steadily |slowly )?(?:gets|grows|becomes|turns) (?:gradually |steadily |slowly |ever |much )?(?P<dir>louder|softer|quieter)`, `(?:(?:has|there is|is|makes|contains) )?ART (?P<dir>crescendo|diminuendo|decrescendo)`),
 			parse: func(m match, a *args) *stmtError {
 				a.dir = -1
 				if d := m.get("dir"); d == "louder" || d == "crescendo" {

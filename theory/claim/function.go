@@ -23,10 +23,10 @@ func keyForms() []Form {
 		{
 			ID:       "key",
 			Example:  "bars 1-8: key is A major",
-			Wordings: []string{"is in A major", "is in the key of F# minor", "stays in A major", "A major is the key", "begins in B-flat minor"},
+			Wordings: []string{"is in A major", "is in the key of F# minor", "stays in A major", "A major is the key", "begins in B-flat minor", "is in a minor key"},
 			Asserts:  "most of the place, at least three fifths of its time, is read in that key by its chords and notes together (\"begins in\" and \"ends in\" ask its first and last chord, \"stays in\" all of it); arguable where it is the key for a fifth of the time, where a related key is read but the notes fit the one claimed as well and its tonic chord begins or ends the place, where the notes of the place itself are mostly of other keys, where the place is one chord alone, or where the key is right by sound only",
 			patterns: pats(`ART (?:home |main )?key (?:is|of|here is) (?:ART )?KEY`, `(?:(?P<where>begins|starts|opens|ends|closes|stays|remains|is|are|is all|is set|is written) )?in (?:ART key of )?KEY(?: throughout)?`, `KEY is ART (?:home |main )?key`,
-				`tonici[sz]es KEY`),
+				`tonici[sz]es KEY`, `(?:is|stays|remains) in ART (?P<mode>major|minor)(?: key| mode)?`),
 			parse: func(m match, a *args) *stmtError {
 				switch m.get("where") {
 				case "begins", "starts", "opens":
@@ -38,6 +38,9 @@ func keyForms() []Form {
 				}
 				if strings.HasSuffix(m.text, " throughout") {
 					a.word = "stays"
+				}
+				if a.text = m.get("mode"); a.text != "" {
+					return nil
 				}
 				if e := m.key("key", a); e != nil {
 					e.soft = true
@@ -137,9 +140,10 @@ func keyForms() []Form {
 			ID:      "numeral",
 			Example: "bar 4: is V7 in A major",
 			Wordings: []string{"is ii65 in C major", "is V of V in D major", "is viio7/V in G major", "is the V7 of A major", "is a Neapolitan sixth in E minor", "is IV6/4 in F major",
-				"is bVI in C major", "is a German sixth in C minor", "is V"},
-			Asserts:  "the notes are the chord that the numeral means in that key (see chord), in the inversion that its figures say; arguable where the numeral has no figures and the chord is inverted, where the chord is there by another numeral only (an applied dominant, a borrowed chord written otherwise), or where the place is read in another key, and not a related one",
-			patterns: pats(`(?:is|are|makes|forms|stands for) (?:ART )?(?P<num>(?:[b#]{0,2}[IViv]+[^ ]*(?: of [IViv]+)?)|(?:neapolitan(?: (?:sixth|chord))?|n6)|(?:german|italian|french)(?: augmented)? sixth|(?:ger|it|fr)\+6|cto7)(?: (?:in|of) (?:ART key of )?KEY)?`),
+				"is bVI in C major", "is a German sixth in C minor", "is V", "is the dominant seventh of A minor"},
+			Asserts: "the notes are the chord that the numeral means in that key (see chord), in the inversion that its figures say; arguable where the numeral has no figures and the chord is inverted, where the chord is there by another numeral only (an applied dominant, a borrowed chord written otherwise), or where the place is read in another key, and not a related one",
+			patterns: pats(`(?:is|are|makes|forms|stands for) (?:ART )?(?P<num>(?:[b#]{0,2}[IViv]+[^ ]*(?: of [IViv]+)?)|(?:neapolitan(?: (?:sixth|chord))?|n6)|(?:german|italian|french)(?: augmented)? sixth|(?:ger|it|fr)\+6|cto7)(?: (?:in|of) (?:ART key of )?KEY)?`,
+				`(?:is|are|forms) (?:ART )?(?P<num>dominant (?:seventh|7th)|leading[ -]tone seventh)(?: chord)? (?:in|of|to) (?:ART key of )?KEY`),
 			parse: func(m match, a *args) *stmtError {
 				num, ok := numeralText(m.group["num"])
 				if !ok {
@@ -160,13 +164,13 @@ func keyForms() []Form {
 			Example:  "bars 1-4: goes I IV V I in A major",
 			Wordings: []string{"is ii V I in D major", "the chords are I, vi, ii and V in C major", "moves i–iv–V in A minor", "progresses I-V-vi in G major"},
 			Asserts:  "the chords of the place, one after the other, are those numerals in that key, and no others; inversions count only where a figure is written, sevenths and added notes only where they are; arguable where one more chord stands between them, or one is read so only second",
-			patterns: pats(`(?:(?:goes|is|are|moves|progresses|runs|by|outlines) )?(?P<list>[b#]*[IViv]+[^ ,–-]*(?:(?: ?[,–-] ?(?:and )?| and | )[b#]*[IViv]+[^ ,–-]*)+)(?: (?:in|of) (?:ART key of )?KEY)?`),
+			patterns: pats(`(?:(?:goes|is|are|moves|progresses|runs|by|outlines) )?(?P<list>[b#]*[IViv]+[^ ,–-]*(?:(?: ?[,–-] ?(?:and )?| and | to | (?:resolves|goes|leads|moves) to | )[b#]*[IViv]+[^ ,–-]*)+)(?: (?:in|of) (?:ART key of )?KEY)?`),
 			parse: func(m match, a *args) *stmtError {
 				at := 0
 				for _, w := range strings.FieldsFunc(m.group["list"], func(r rune) bool { return strings.ContainsRune(" ,–-", r) }) {
 					i := at + strings.Index(m.group["list"][at:], w)
 					at = i + len(w)
-					if w == "and" {
+					if slices.Contains([]string{"and", "to", "resolves", "goes", "leads", "moves"}, w) {
 						continue
 					}
 					num, ok := numeralText(w)
@@ -246,6 +250,10 @@ var numeralShape = regexp.MustCompile(`^([b#]{0,2})(I{1,3}|IV|VI{0,2}|i{1,3}|iv|
 func numeralText(s string) (string, bool) {
 	s = strings.TrimSpace(s)
 	switch l := strings.ToLower(s); {
+	case strings.HasPrefix(l, "dominant "):
+		return "V7", true
+	case strings.HasPrefix(l, "leading"):
+		return "viio7", true
 	case strings.HasPrefix(l, "neapolitan sixth"), l == "n6":
 		return "bII6", true
 	case strings.HasPrefix(l, "neapolitan"):
@@ -777,12 +785,27 @@ const (
 
 // keyIs checks "key is A major".
 func (k *Checker) keyIs(r score.Region, a args) (Result, error) {
-	want := a.keys[0]
 	notes := r.Select(k.sounding)
 	if len(notes) == 0 {
 		return nothing(k, r), nil
 	}
 	h := k.harmony(score.Whole)
+	if a.text != "" { // "is in a minor key": whichever is read for most of the time
+		x, ok := h.Home()
+		for y, s := range k.keyShares(r.From, r.To) {
+			if s > k.keyShares(r.From, r.To)[x] {
+				x = y
+			}
+		}
+		if !ok {
+			return Result{Verdict: Fails, Evidence: notes[:min(len(notes), 24)], Because: "no key is to be found there", Instead: "name a longer place"}, nil
+		}
+		if x.Mode.String() != a.text {
+			return Result{Verdict: Fails, Evidence: notes[:min(len(notes), 24)], Because: "read in " + x.String(), Instead: "key is " + x.String()}, nil
+		}
+		a.keys, a.text = []key.Key{x}, ""
+	}
+	want := a.keys[0]
 	first, end := h.Overlapping(r.From, r.To)
 	if first >= end {
 		return Result{Verdict: Fails, Evidence: notes, Because: "no chord is read there", Instead: "name a longer place"}, nil

@@ -67,10 +67,21 @@ func severalForms() []Form {
 			ID:      "several places",
 			Example: "bars 1-4: every bar is in A major",
 			Wordings: []string{"every chord has no fifth", "no bar mixes A major and A minor", "the first chord is F#m7", "the last bar is tonic in A major", "two of the four bars contain a suspension",
-				"some chord is in first inversion", "each beat is stacked in fourths", "at least three chords are stacked in thirds", "the last chord is a dominant in E minor"},
+				"some chord is in first inversion", "each beat is stacked in fourths", "at least three chords are stacked in thirds", "the last chord is a dominant in E minor", "ends on the dominant", "begins with an A minor chord"},
 			Asserts:  "the statement, any of those listed here, holds of every, no, some, most, the first, the last, or so many of the chords, bars or beats of the place; arguable where those that are arguable would decide",
-			patterns: pats(halves(`(?P<unit>chords?|sonorit(?:y|ies)|harmon(?:y|ies)|bars?|measures?|beats?) (?P<rest>(?:is|are|has|have|contains?|uses?|mixes|mix|forms?|moves?|rises?|falls?|repeats?|ends?|cadences?|gets?|goes|go|makes?|lacks?|does|do|spells?) .+|rises?|falls?)`)...),
+			patterns: pats(append(halves(`(?P<unit>chords?|sonorit(?:y|ies)|harmon(?:y|ies)|bars?|measures?|beats?) (?P<rest>(?:is|are|has|have|contains?|uses?|mixes|mix|forms?|moves?|rises?|falls?|repeats?|ends?|cadences?|gets?|goes|go|makes?|lacks?|does|do|spells?) .+|rises?|falls?)`), `(?P<edge>begins|starts|opens|ends|closes|stops|finishes) (?:on|with|in) (?P<rest>.+)`)...),
 			parse: func(m match, a *args) *stmtError {
+				if m.get("edge") != "" {
+					a.word, a.number, a.text = "last", 1, "chord"
+					if strings.HasPrefix(m.get("edge"), "b") || strings.HasPrefix(m.get("edge"), "st") && m.get("edge") != "stops" || m.get("edge") == "opens" {
+						a.word = "first"
+					}
+					e := m.sub("rest", "is ", a)
+					if e != nil {
+						e.soft = true
+					}
+					return e
+				}
 				quantity(m, a)
 				a.text = strings.TrimSuffix(m.get("unit"), "s")
 				switch a.text {
@@ -82,10 +93,8 @@ func severalForms() []Form {
 				e := m.sub("rest", "", a)
 				if e != nil {
 					// "have", "contain", "are": the statements are written of one thing.
-					verb, rest, _ := strings.Cut(m.group["rest"], " ")
-					one := map[string]string{"are": "is", "have": "has", "contain": "contains", "use": "uses", "mix": "mixes", "form": "forms", "move": "moves", "rise": "rises",
-						"fall": "falls", "repeat": "repeats", "end": "ends", "cadence": "cadences", "get": "gets", "go": "goes", "make": "makes", "lack": "lacks", "do": "does"}[strings.ToLower(verb)]
-					if one != "" {
+					verb, _, _ := strings.Cut(m.group["rest"], " ")
+					if one := singular[strings.ToLower(verb)]; one != "" {
 						m2 := m
 						at := m.at["rest"] + len(verb)
 						m2.at = map[string]int{"rest": min(at, len(m.text))}
@@ -93,7 +102,6 @@ func severalForms() []Form {
 							return nil
 						}
 					}
-					_ = rest
 				}
 				return e
 			},
@@ -134,11 +142,11 @@ func severalForms() []Form {
 			ID:      "comparison",
 			Example: "bar 2: has the same harmony as bar 1",
 			Wordings: []string{"has the same bass as bar 1", "has the same chord as bar 1 beat 3", "is higher than bar 1", "is louder than bar 1", "is lower than bars 1-2", "is fuller than bar 1",
-				"has more notes than bar 1", "has the same top line as bar 3", "is the same as bar 1", "differs from bar 1"},
+				"has more notes than bar 1", "has the same top line as bar 3", "is the same as bar 1", "differs from bar 1", "bar 1 again", "exactly like bar 1"},
 			Asserts: "held against the other place: the same harmony (roots and qualities in order), the same bass or top line (pitch classes in order), higher or lower (both its lowest and its highest note), louder or softer (the marks in force), fuller or thinner (notes struck), the same or different (note for note). Arguable: only the roots, only one of the two outer notes, or all but one note agree",
 			patterns: pats(`(?:has|keeps|repeats|uses) (?:ART )?(?:same |identical )(?P<what>harmon(?:y|ies)|chords?|bass(?: line| note)?|top line|melody|top note|roots?)(?: as| like) (?P<place>.+)`,
 				`(?:is|lies|sounds) (?P<what>higher|lower|louder|softer|quieter|fuller|denser|thinner) than (?P<place>.+)`, `has (?P<what>more|fewer|less) notes than (?P<place>.+)`,
-				`(?:is )?(?:ART )?(?P<what>same|identical|different)(?: (?:as|to|from|with))? (?P<place>bars? .+)`, `(?P<what>differs) from (?P<place>.+)`, `(?P<what>equals) (?P<place>.+)`),
+				`(?:is )?(?:exactly |just )?(?P<what>like) (?P<place>bars? .+)`, `(?:is )?(?P<place>bars? [^ ]+) (?P<what>again)`, `(?:is )?(?:ART )?(?P<what>same|identical|different)(?: (?:as|to|from|with))? (?P<place>bars? .+)`, `(?P<what>differs) from (?P<place>.+)`, `(?P<what>equals) (?P<place>.+)`),
 			parse: func(m match, a *args) *stmtError {
 				switch w := m.get("what"); {
 				case strings.HasPrefix(w, "harmon"), strings.HasPrefix(w, "chord"):
@@ -155,7 +163,7 @@ func severalForms() []Form {
 					a.word = "more"
 				case w == "thinner", w == "fewer", w == "less":
 					a.word = "fewer"
-				case w == "same", w == "identical", w == "equals":
+				case w == "same", w == "identical", w == "equals", w == "like", w == "again":
 					a.word = "same"
 				case w == "different", w == "differs":
 					a.word = "different"
@@ -617,6 +625,9 @@ func (k *Checker) comparison(r score.Region, a args) (Result, error) {
 		same := rel.Likeness == line.Repeated && rel.Holds()
 		near := rel.Likeness == line.Repeated && !rel.Holds()
 		res.Because = fmt.Sprintf("%s here, %s in %s", noteNames(here), noteNames(there), name)
+		if same {
+			res.Because = fmt.Sprintf("%s: note for note as in %s", noteNames(here), name)
+		}
 		var except []string
 		for _, n := range rel.Except {
 			except = append(except, fmt.Sprintf("%s at %s", n.Pitch, k.where(n)))

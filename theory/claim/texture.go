@@ -74,17 +74,41 @@ func textureForms() []Form {
 		{
 			ID:       "hands apart",
 			Example:  "bar 2: hands are a step apart",
-			Wordings: []string{"the hands are an octave apart", "the hands lie a tenth apart", "both hands are a whole tone apart", "the hands move in octaves"},
+			Wordings: []string{"the hands are an octave apart", "the hands lie a tenth apart", "both hands are a whole tone apart", "the hands move in octaves", "the right hand doubles the left hand in octaves"},
 			Asserts:  "from the highest note of the left hand to the lowest of the right, upwards, is that interval by letters (a quality narrows it), whenever both hands sound; arguable where it is so by sound only, at most moments but not at all, where the hands cross, or where it is so between the lowest notes of both hands, or the highest",
-			patterns: pats(`(?:ART |both |two )?hands (?:are|lie|stand|play|stay|sit|move) (?:only |just )?(?:ART )?(?P<size>`+reSize+`) apart(?: throughout)?`, `(?:ART )?hands (?:are|play|move) in (?P<size>(?:parallel )?octaves)`, `there is ART (?P<size>`+reSize+`) between ART hands`),
+			patterns: pats(`(?:ART |both |two )?hands (?:are|lie|stand|play|stay|sit|move) (?:only |just )?(?:ART )?(?P<size>`+reSize+`) apart(?: throughout)?`, `(?:ART )?hands (?:are|play|move) in (?P<size>(?:parallel )?octaves)`, `there is ART (?P<size>`+reSize+`) between ART hands`, `doubles (?:ART )?(?:left|right) hand (?:in|at) (?P<size>octaves|the octave)`),
 			parse: func(m match, a *args) *stmtError {
-				if strings.HasSuffix(m.get("size"), "octaves") {
+				if s := m.get("size"); strings.HasSuffix(s, "octaves") || s == "the octave" {
 					a.number, a.text, a.word = 8, "octave", "doubled"
 					return nil
 				}
 				return m.size("size", a)
 			},
 			check: (*Checker).handsApart,
+		},
+		{
+			ID:       "interval",
+			Example:  "bar 3 beat 1: Bb and E form a tritone",
+			Wordings: []string{"E to G# is a major third", "left hand is a perfect fifth", "C4 and E5 make a tenth", "is an augmented fourth", "D and Ab are a tritone apart"},
+			Asserts:  "the two notes sound in the place and are that far apart, octaves taken off unless the claim names them (a tritone is an augmented fourth or a diminished fifth); without notes: the place has two notes, or the same two in octaves; arguable where it is so by sound only, or upside down",
+			patterns: pats(`(?:ART )?NOTE (?:and|to|–|-) (?:ART )?NOTE2 (?:form|make|are|is|stand) (?:only )?ART (?P<size>`+reSize+`|tritone)(?: apart)?`, `is ART (?P<size>(?:minor|major|perfect|augmented|diminished) (?:second|third|fourth|fifth|sixth|octave|ninth|tenth)|tritone|octave)(?: interval)?`),
+			parse: func(m match, a *args) *stmtError {
+				if m.group["note"] != "" {
+					if e := m.notes("note", a); e != nil {
+						return e
+					}
+					var e *stmtError
+					if a.to, e = m.note("note2"); e != nil {
+						return e
+					}
+				}
+				if m.get("size") == "tritone" {
+					a.text = "tritone"
+					return nil
+				}
+				return m.size("size", a)
+			},
+			check: (*Checker).interval,
 		},
 		{
 			ID:       "outer in",
@@ -303,6 +327,97 @@ func (k *Checker) handsApart(r score.Region, a args) (Result, error) {
 				break
 			}
 		}
+	}
+	return res, nil
+}
+
+// interval checks "Bb and E form a tritone", "is a perfect fifth".
+func (k *Checker) interval(r score.Region, a args) (Result, error) {
+	son := k.sonority(r)
+	if len(son.notes) == 0 {
+		return nothing(k, r), nil
+	}
+	res := Result{Evidence: son.notes, Because: son.said(), Verdict: Fails, Instead: bestReading(son.notes)}
+	var low, high score.Note
+	bySound := false
+	if len(a.notes) > 0 {
+		find := func(w noteRef) (score.Note, bool) {
+			for _, n := range son.notes {
+				if w.is(n.Pitch) {
+					return n, true
+				}
+			}
+			for _, n := range son.notes {
+				if w.sounds(n.Pitch) {
+					bySound = true
+					return n, true
+				}
+			}
+			return score.Note{}, false
+		}
+		var ok1, ok2 bool
+		low, ok1 = find(a.notes[0])
+		high, ok2 = find(a.to)
+		if !ok1 || !ok2 {
+			missing := a.to
+			if !ok1 {
+				missing = a.notes[0]
+			}
+			res.Because += fmt.Sprintf("; %s does not sound", missing)
+			return res, nil
+		}
+	} else {
+		var classes []pitch.Class
+		for _, n := range son.notes {
+			if !slices.Contains(classes, n.Pitch.Class()) {
+				classes = append(classes, n.Pitch.Class())
+			}
+		}
+		if len(classes) != 2 {
+			res.Because += fmt.Sprintf("; %s, so more or less than one interval", plural(len(classes), "note name"))
+			return res, nil
+		}
+		low, high = son.notes[0], son.notes[len(son.notes)-1]
+		for _, n := range son.notes[1:] {
+			if n.Pitch.Class() != low.Pitch.Class() {
+				high = n
+				break
+			}
+		}
+	}
+	if high.Pitch.Compare(low.Pitch) < 0 {
+		low, high = high, low
+	}
+	i := high.Pitch.Sub(low.Pitch)
+	res.Evidence = []score.Note{low, high}
+	res.Because = fmt.Sprintf("%s–%s: %s", low.Pitch, high.Pitch, i.Words())
+	res.Instead = fmt.Sprintf("%s and %s form a %s", low.Pitch.Class(), high.Pitch.Class(), i.Simple().Words())
+	s := i.Simple()
+	switch {
+	case a.text == "tritone":
+		if s.Semitones == 6 {
+			res.Verdict = Holds
+			if n := s.Number(); n != 4 && n != 5 {
+				res.Verdict = Arguable
+			}
+		}
+	case a.strict && (s == a.list[0].Simple() || i == a.list[0]), !a.strict && (i.Number() == a.number || s.Number() == a.number || a.number == 8 && s == pitch.Unison):
+		res.Verdict = Holds
+		if a.number > 8 && i.Number() != a.number {
+			res.Verdict = Arguable
+		}
+	case a.strict && mod12(s.Semitones) == mod12(a.list[0].Semitones):
+		res.Verdict = Arguable
+		res.Because += "; by sound only"
+	case a.strict && mod12(-s.Semitones) == mod12(a.list[0].Semitones) && (s.Number()+a.list[0].Simple().Number()) == 9:
+		res.Verdict = Arguable
+		res.Because += "; upside down"
+	}
+	if res.Verdict == Holds && bySound {
+		res.Verdict = Arguable
+	}
+	if res.Verdict == Holds {
+		res.Instead = ""
 	}
 	return res, nil
 }

@@ -32,11 +32,12 @@ func plain(s string) phrase {
 			p.at = append(p.at, from)
 		}
 	}
-	for i, r := range s {
-		if t, ok := signs[r]; ok {
-			put(t, i)
-		} else {
-			put(s[i:i+utf8.RuneLen(r)], i)
+	for i, size := 0, 0; i < len(s); i += size {
+		var r rune
+		if r, size = utf8.DecodeRuneInString(s[i:]); signs[r] != "" {
+			put(signs[r], i)
+		} else if _, ok := signs[r]; !ok {
+			put(s[i:i+size], i)
 		}
 	}
 	p.text, p.at = b.String(), append(p.at, len(s))
@@ -145,10 +146,27 @@ func understand(p phrase, depth int) (*Form, args, *stmtError) {
 	if f, a, ok := either(p, depth); ok {
 		return f, a, nil
 	}
+	end := strings.IndexByte(p.text+" ", ' ')
+	word := strings.ToLower(p.text[:end])
+	if one := singular[word]; one != "" && try(p.join(0, 0, one, end)) {
+		return f, a, nil
+	}
+	if depth < 2 && word != "is" && singular[word] == "" && p.text != "" { // a name without a verb
+		was := bad
+		if try(p.join(0, 0, "is ", 0)) {
+			return f, a, nil
+		}
+		bad = was
+	}
 	return nil, args{}, bad
 }
 
 var orWord = regexp.MustCompile(`(?i),?\s+or(?: as| else)?\s+`)
+
+// singular gives the verbs of statements about several things the form of those about one.
+var singular = map[string]string{"are": "is", "have": "has", "contain": "contains", "use": "uses", "mix": "mixes", "form": "forms", "move": "moves", "rise": "rises", "fall": "falls",
+	"repeat": "repeats", "end": "ends", "cadence": "cadences", "get": "gets", "go": "goes", "make": "makes", "lack": "lacks", "do": "does", "it's": "is", "that's": "is",
+	"they're": "is", "here's": "is", "alternate": "alternates", "outline": "outlines", "modulate": "modulates", "begin": "begins"}
 
 // either reads "is Am7 or C6": what follows an "or" may leave out the words the first part begins with.
 func either(p phrase, depth int) (*Form, args, bool) {
