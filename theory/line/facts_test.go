@@ -72,6 +72,47 @@ func TestFacts(t *testing.T) {
 	}
 }
 
+// What comes back bar by bar is told as one chain, with a line of a claims file for each bar; a verse that comes back is told once;
+// a pedal, syncopation by held notes and the octaves of the hands are told, and the figures of hands that take turns are not.
+func TestFactsTogether(t *testing.T) {
+	p := readPiece(t, `title: Eight bars for a test
+key: C major
+meter: 4/4
+
+bars 1-4
+right: e C5 E5 G5 E5 C5 D5 E5 C5 | e D5 F5 A5 F5 D5 E5 F5 D5 | e E5 G5 B5 G5 E5 F5 G5 E5 | e F5 A5 C6 A5 F5 G5 A5 F5
+left:  w C3+G3                   | w C3+A3                   | w C3+B3                   | w C3+A3
+
+bars 5-8
+right: e C5 q E5 q G5 q A5 e F5 | e D5 q F5 q A5 q B5 e G5 | e C5 q E5 q G5 q A5 e F5 | e D5 q F5 q A5 q B5 e G5
+left:  h A2 D3                  | h G2 C3                  | h F2 B2                  | h E2 A2
+`)
+	facts := line.Facts(p, score.Region{To: p.End()})
+	var all []string
+	for _, f := range facts {
+		all = append(all, f.Kind.String()+" | "+f.Text+" | "+strings.Join(f.Lines, "; ")+" | "+strings.Join(f.Again, ", "))
+	}
+	text := strings.Join(all, "\n")
+	for _, want := range []string{
+		"relation | bars 2-4, right hand: each bar is the one before moved up a step | bar 2, right hand: is bar 1 moved up a step; bar 3, right hand: is bar 2 moved up a step; bar 4",
+		"pedal | bars 1-4: pedal on C",
+		"syncopation | right hand: syncopated in 4 of 8 bars, most of all in bar 5: 3 notes held over a stronger beat",
+		"motion | bar 5 beat 1 to bar 8 beat 3, bass: moves by the circle of fifths",
+		"relation | bar 6, right hand: is bar 5 moved up a step |  | bar 8",
+		"sequence | bars 5-6: a phrase of 6 chords, then the same, the bass down a step and the top line up a step (tonal)",
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("Facts don't say %q; they say\n%s", want, text)
+		}
+	}
+	if strings.Contains(text, "two lines in one | bars 5-8, left hand") {
+		t.Errorf("a circle of fifths is told as two lines:\n%s", text)
+	}
+	if n := verdicts(t, p, facts, func(f line.Fact, v, because string) { t.Errorf("%s: %s: %s: %s", f.Place, f.Claim, v, because) })[claim.Holds]; n < 6 {
+		t.Errorf("%d statements hold; want 6 at least", n)
+	}
+}
+
 // verdicts counts how the statements among facts check.
 func verdicts(t testing.TB, p *score.Passage, facts []line.Fact, show func(f line.Fact, v, because string)) map[claim.Verdict]int {
 	k := claim.NewChecker(p)

@@ -881,9 +881,9 @@ func (s Sequence) String() string {
 		}
 		fmt.Fprintf(&b, " (%s)", how)
 	case s.Copies == 1 && s.Size >= phraseNotes && len(s.Names) == 0:
-		fmt.Fprintf(&b, "a phrase of %s, then the same %s (%s)", plural(s.Size, unit), s.moved(s.Interval), how)
+		fmt.Fprintf(&b, "a phrase of %s, then the same%s (%s)", plural(s.Size, unit), s.bothMoved(two, " ", ", "), how)
 	default:
-		fmt.Fprintf(&b, "a model of %s and %s, each %s (%s)", plural(s.Size, unit), copies(s.Copies), s.moved(s.Interval), how)
+		fmt.Fprintf(&b, "a model of %s and %s, each%s (%s)", plural(s.Size, unit), copies(s.Copies), s.bothMoved(two, " ", " with "), how)
 	}
 	if s.Cycle() {
 		var names []string
@@ -893,6 +893,18 @@ func (s Sequence) String() string {
 		fmt.Fprintf(&b, "; outer intervals repeat every %s: %s", plural(s.Period, "chord"), strings.Join(names, " "))
 	}
 	return b.String()
+}
+
+// bothMoved says how a copy lies to its model: once, after one, if bass and top line go the same way, else for each, after apart.
+func (s Sequence) bothMoved(two bool, one, apart string) string {
+	bass, top := upward(s.Interval), upward(s.TopMoves)
+	if !two || bass == top || s.Likeness == Diatonic && bass.Steps == top.Steps {
+		return one + s.moved(s.Interval)
+	}
+	if bass.Semitones == top.Semitones { // by sound
+		return one + s.moved(s.Interval)
+	}
+	return apart + "the bass " + s.moved(s.Interval) + " and the top line " + s.moved(s.TopMoves)
 }
 
 // roots names the roots of a sequence of chords as far as its trade name is of them: "roots D# G# C# F#"; or "bass …" where
