@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -420,4 +421,41 @@ func (s *Store) Questions(ctx context.Context, id SessionID) ([]Asked, error) {
 		return nil, explain(s.path, "reading", err)
 	}
 	return out, nil
+}
+
+// An Offered is an answer with the choices that were offered.
+type Offered struct {
+	Label, Given string // Given is "" for giving up
+	Condition    string
+	Choices      []string
+}
+
+// Offers returns, of each label of a kind and mode, the last answers whose detail tells the choices ("choices", a list of
+// labels), at most so many; by label.
+func (s *Store) Offers(ctx context.Context, kind string, mode Mode, labels []string, last int) ([]Offered, error) {
+	var out []Offered
+	err := s.reading(ctx, func(r reader) error {
+		for _, label := range labels {
+			err := each(ctx, r.conn, `SELECT coalesce(a.given_id, 0), coalesce(a.condition_id, 0), a.detail ->> '$.choices'
+				FROM (SELECT id FROM answer AS r WHERE r.learner_id = ? AND r.label_id = (SELECT id FROM label WHERE kind = ? AND text = ?) AND r.mode = ?
+					ORDER BY asked_at DESC, id DESC LIMIT ?) AS x JOIN answer AS a ON a.id = x.id WHERE a.detail <> '{}'`,
+				[]any{s.learner, kind, label, string(mode), last}, func(rows *sql.Rows) error {
+					var given, condition int64
+					var choices sql.RawBytes
+					if err := rows.Scan(&given, &condition, &choices); err != nil {
+						return err
+					}
+					o := Offered{Label: label, Given: r.labels[given].text, Condition: r.conditions[condition]}
+					if json.Unmarshal(choices, &o.Choices) == nil && len(o.Choices) > 1 {
+						out = append(out, o)
+					}
+					return nil
+				})
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	return out, err
 }

@@ -83,7 +83,7 @@ func TestProgressFilters(t *testing.T) {
 		{[]string{"--since", "7d"}, 0}, // the test's clock stands at 1 March
 		{[]string{"--since", "20d"}, 21},
 		{[]string{"--since", "3w"}, 21},
-		{[]string{"--kind", "rhythm"}, -1},
+		{[]string{"--kind", "wibble"}, -1},
 		{[]string{"--since", "yesterday"}, -1},
 		{[]string{"--since", "-3d"}, -1},
 		{[]string{"--since", "+3d"}, -1},
