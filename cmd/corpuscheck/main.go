@@ -17,6 +17,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"time"
 )
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -37,6 +38,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "corpuscheck: a folder is missing: corpuscheck [-json] FOLDER...")
 		return 2
 	}
+	start := time.Now()
 	pieces, err := readSets(flags.Args())
 	switch {
 	case err != nil:
@@ -47,7 +49,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	case *crossed:
 		err = cross(stdout, trials(prepare(pieces)))
 	default:
-		err = report(stdout, pieces, *asJSON, *worst)
+		err = report(stdout, pieces, start, *asJSON, *worst)
 	}
 	if err != nil {
 		fmt.Fprintln(stderr, err)

@@ -7,6 +7,7 @@
 //	b, i := a.With(from, to)             // the same with the stretch from <= t < to read as one span: its chord is b.Chord(i)
 //	a := harmony.Read(passage, spans)    // spans given by the analyst
 //	m := harmony.NewOf(passage, notes)   // a part of the texture only (one hand); then m.Analyze()
+//	m.Declare(k)                         // the analyst says the key; else signatures and declared keys of the passage count
 //
 // An [Analysis] has its Spans in order of time. For span i:
 //
@@ -21,6 +22,7 @@
 // Of the whole:
 //
 //	a.Home()                 the main key; a.Areas() the keys one after the other; a.Tonicizations() degrees that are tonics in passing
+//	a.Doubt()                    whether the notes speak against the declared key
 //	a.Cadences(), a.Pedals() closes, and bass notes that stay
 //	a.Mixture(from, to, tonic)   major and minor on one tonic: the notes that belong to only one of them
 //	a.Alternation(from, to)      how tonic and dominant take turns
@@ -32,11 +34,16 @@
 // # How a chord is found
 //
 // Three readings, one on the other. The first weighs each span with the notes around it: some thirty profiles (how long each
-// class sounds, in which metric places, in the bass, struck or held, moving on by step or not, before and after …) are held
-// against each candidate chord, with weights that are tied by the part a class would play in it. The second knows what the
-// first thinks of the neighbours, the key and the rest of the passage. Keys are the likeliest course (Viterbi) of twenty-five
-// tonics in major and minor, by chords and notes together. All of it is exact search over small tables; [Analysis.Why] adds up
-// what each ground weighs.
+// class sounds, in which metric places, in the bass, struck or held, moving on by step or not, before and after, earlier in the
+// bar …) are held against each candidate chord, with weights that are tied by the part a class would play in it (log-linear). The
+// second knows what the first thinks of the neighbours, the key and the rest of the passage (log-linear). The third holds the
+// likeliest few against the notes as claims are held, by a forest of small decision trees.
+//
+// Keys are the likeliest course (Viterbi) of twenty-five tonics in major and minor, by what chords and notes are usual in a key, by
+// a learned weighing of chords, basses and steps of the roots in narrow surroundings, and by what the source says (signature,
+// declared key). Where chords change, if no spans are given, is found over the beats by the same kind of search, with a forest
+// that says how likely a change is between two beats. All of it is exact search over small tables; [Analysis.Why] adds up what each
+// ground weighs.
 //
 // # The judge
 //

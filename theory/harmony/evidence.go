@@ -1,5 +1,7 @@
 package harmony
 
+import "sort"
+
 // A profile is one way to weigh the classes in and around a span. Each is held against every candidate chord.
 const (
 	pDuration     = iota // share of time
@@ -33,23 +35,29 @@ const (
 	pNextStart           // sounds as the span after begins
 	pPreviousHere        // sounds in the span before, if it sounds here too
 	pLeaps               // share of time of notes neither reached nor left by step
+	pBarBass             // is the lowest note struck in the bar before the span begins
+	pBarBefore           // share of time in the bar before the span begins
+	pBarAfter            // share of time in the bar after the span ends
 	profiles
 )
 
 // Profiles of the bass, held against the bass of a candidate.
 const (
-	bFirst   = iota // is the lowest note as the span begins
-	bShare          // share of time as the lowest note
-	bLowest         // is the lowest note of all
-	bPresent        // share of time at all
-	bStruck         // is struck as the span begins, in the left hand
-	bBefore         // is the lowest note just before
-	bPrev           // share of time as the lowest note in the span before
-	bNext           // the same in the span after
-	bMetric         // the best metric place at which it is the lowest note
-	bLeftLow        // is the lowest note struck in the left hand
-	bEver           // is the lowest note at some time
-	bAbsent         // doesn't sound
+	bFirst    = iota // is the lowest note as the span begins
+	bShare           // share of time as the lowest note
+	bLowest          // is the lowest note of all
+	bPresent         // share of time at all
+	bStruck          // is struck as the span begins, in the left hand
+	bBefore          // is the lowest note just before
+	bPrev            // share of time as the lowest note in the span before
+	bNext            // the same in the span after
+	bMetric          // the best metric place at which it is the lowest note
+	bLeftLow         // is the lowest note struck in the left hand
+	bEver            // is the lowest note at some time
+	bAbsent          // doesn't sound
+	bBar             // is the lowest note struck in the bar before the span begins
+	bBarLeft         // the same in the left hand, on a beat
+	bBarAfter        // is the lowest note struck in the bar after the span ends
 	bassProfiles
 )
 
@@ -290,6 +298,18 @@ func (m *Music) gather(a, b float64, prev2, prev, next, next2 *spanTally, nextA 
 		}
 	}
 	set(pJustBefore, one(before))
+	from, to := m.barOf(a)
+	if from < a-eps {
+		all, low, lowLeft := m.stretch(from, a)
+		set(pBarBefore, all)
+		set(pBarBass, one(low))
+		e.bass[bBar], e.bass[bBarLeft] = one(low), one(lowLeft)
+	}
+	if _, end := m.barOf(b - 2*eps); end > b+eps && to > a {
+		all, low, _ := m.stretch(b, end)
+		set(pBarAfter, all)
+		e.bass[bBarAfter] = one(low)
+	}
 
 	for _, w := range here.bass.raw() {
 		bEverT.max(w.lof, 1)
@@ -347,6 +367,40 @@ func (m *Music) around(at, reach float64) []weight {
 		}
 	}
 	return t.shares()
+}
+
+// barOf returns the bounds of the bar that holds the moment at.
+func (m *Music) barOf(at float64) (from, to float64) {
+	i := sort.SearchFloat64s(m.bars, at+eps) - 1
+	if i < 0 || i+1 >= len(m.bars) {
+		return at, at
+	}
+	return m.bars[i], m.bars[i+1]
+}
+
+// stretch returns the share of time of each class in [a, b), the lowest note struck in it and the lowest that the left hand strikes
+// on a beat, -1 for none.
+func (m *Music) stretch(a, b float64) (all []weight, low, left int) {
+	var t tally
+	low, left = -1, -1
+	lo, hi := m.within(a, b)
+	for i := lo; i < hi; i++ {
+		n := &m.notes[i]
+		if n.off <= a+eps {
+			continue
+		}
+		t.add(n.lof, min(n.off, b)-max(n.on, a))
+		if n.on < a-eps {
+			continue
+		}
+		if low < 0 || n.midi < m.notes[low].midi {
+			low = i
+		}
+		if n.left && n.metric >= .5 && (left < 0 || n.midi < m.notes[left].midi) {
+			left = i
+		}
+	}
+	return t.shares(), low, left
 }
 
 // Evidence weighs each span in turn. Spans must be in order; they may overlap or leave gaps.

@@ -172,7 +172,7 @@ type Cadence struct {
 }
 
 // Cadences returns the closes of a passage: a dominant that goes to the tonic (authentic) or to the submediant (deceptive), a
-// subdominant that goes to the tonic (plagal), a rest on the dominant (half). Only places where the music may come to rest count: the
+// subdominant that goes to the tonic (plagal), a rest on the dominant triad (half). Only places where the music may come to rest count: the
 // chord of arrival is on a strong beat and lasts at least as long as the one before it. The definitions are common practice (no
 // source); a perfect authentic cadence has both chords in root position and the tonic on top.
 func (a *Analysis) Cadences() []Cadence {
@@ -190,6 +190,7 @@ func (a *Analysis) Cadences() []Cadence {
 			continue
 		}
 		hn, bn := here.Numeral, before.Numeral
+		chordHere := a.Spans[i].Readings[0].Chord
 		c := Cadence{Span: i, Key: k, Certain: rest}
 		fromDominant := bn.Of == 0 && bn.Kind != key.SixthChord && before.Function == Dominant && (bn.Degree == 5 || bn.Degree == 7)
 		tonic := hn.Of == 0 && hn.Degree == 1 && hn.Alter == 0 && hn.Kind != key.SixthChord
@@ -204,8 +205,8 @@ func (a *Analysis) Cadences() []Cadence {
 			c.Kind = "deceptive"
 		case bn.Of == 0 && bn.Degree == 4 && tonic && hn.Inversion == 0 && rest:
 			c.Kind = "plagal"
-		case hn.Of == 0 && hn.Degree == 5 && hn.Inversion == 0 && hn.Kind == key.Diatonic && before.Function != Dominant && rest && !last ||
-			hn.Of == 0 && hn.Degree == 5 && hn.Inversion == 0 && last && before.Function != Dominant:
+		case hn.Of == 0 && hn.Degree == 5 && hn.Alter == 0 && hn.Inversion == 0 && hn.Kind == key.Diatonic && len(chordHere.Members()) == 3 && !here.SixFour &&
+			before.Function != Dominant && rest:
 			c.Kind = "half"
 		default:
 			continue
@@ -268,4 +269,34 @@ func (a *Analysis) Pedals() []Pedal {
 		i = max(j, i+1)
 	}
 	return out
+}
+
+// FunctionOf tells what a numeral of k does by itself, whatever is around it, and why in a few words. A numeral without a degree, or
+// chromatic in k, has no function. Degrees that may be two things are given what they are more often: the submediant the tonic,
+// the mediant the tonic (common practice, no source).
+func FunctionOf(k key.Key, n key.Numeral) (Function, string) {
+	name := k.DegreeName(n.Degree, n.Alter)
+	switch {
+	case n.Text == "" || n.Degree < 1:
+		return NoFunction, ""
+	case n.Kind == key.Applied && n.Of == 5:
+		return Predominant, "it leads to the dominant"
+	case n.Kind == key.Applied:
+		return Dominant, "of the " + k.DegreeName(n.Of, 0)
+	case n.Kind == key.SixthChord, n.Kind == key.Neapolitan:
+		return Predominant, "it leads to the dominant"
+	case n.Kind == key.CommonTone:
+		return NoFunction, ""
+	case n.Degree == 1 && n.Alter == 0:
+		return Tonic, fmt.Sprintf("its root is the tonic %v", k.Tonic)
+	case n.Degree == 5 && n.Alter == 0:
+		return Dominant, "its root is the dominant"
+	case n.Degree == 7:
+		return Dominant, "its root is the " + name
+	case n.Degree == 2 && n.Alter == 0, n.Degree == 4 && n.Alter == 0:
+		return Predominant, "its root is the " + name
+	case n.Degree == 6, n.Degree == 3:
+		return Tonic, "the " + name + " shares two notes with the tonic"
+	}
+	return NoFunction, ""
 }

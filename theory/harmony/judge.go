@@ -48,7 +48,47 @@ const (
 	jMembers                       // four for each of root, third, fifth, seventh: lasts, metric place, sounds at start, sounds near by
 	jPlace         = jMembers + 16 // share of time of each interval from the root, in twelve semitones
 	jPlaceLast     = jPlace + 12   // the same, lasting
-	jWidth         = jPlaceLast + 12
+	jContext       = jPlaceLast + 12
+)
+
+// More of it: what is around.
+const (
+	jRootBefore    = jContext + iota // fifths from the root to that of the likeliest chord before, -5 to 6; 9 for none
+	jRootAfter                       // and to the one after
+	jRootBefore2                     // two before
+	jRootAfter2                      // two after
+	jQualityBefore                   // quality of the likeliest chord before
+	jQualityAfter                    // and after
+	jSureBefore                      // probability of that chord
+	jSureAfter
+	jBassFrom       // fifths from the bass to the likeliest bass before
+	jBassTo         // and after
+	jDegree         // fifths from the tonic to the root
+	jBassDegree     // and to the bass
+	jMode           // 0 major, 1 minor
+	jKeySure        // probability of the key
+	jDown           // metric place of the start
+	jSameRootBefore // log probability of the same root before
+	jSameRootAfter  // and after
+	jPassage        // log share of the chord in the passage
+	jResolveIn      // share of time of foreign notes that move by step to a member
+	jResolveOut     // of those that move by step elsewhere
+	jLeave          // of members that move by step to a foreign note
+	jArrive         // of members that move by step to a member
+	jForeignStart   // foreign classes that sound at the start
+	jForeignNew     // foreign classes that are new here
+	jForeignHeld    // foreign classes that are held over
+	jMembersAtEnd   // members that sound at the end
+	jForeignAtEnd   // foreign classes that do
+	jNextMembers    // members among what sounds as the next span begins, as a part of it
+	jFirstLog       // log probability in the first reading
+	jMissingBefore  // missing members that sound in the span before
+	jMissingAfter   // and after
+	jTopMember      // share of the top line that is foreign
+	jLengthBefore   // length of the span before, against this one
+	jLengthAfter
+	jRunnerLog // log probability of the second reading
+	jWidth
 )
 
 // claimFeatures fills in what a claim about span i is judged by.
@@ -178,6 +218,106 @@ func (a *Analysis) claimFeatures(i int, c Chord, x []float32) {
 		return p
 	}
 	x[jRootPrev], x[jRootNext] = lg(same(i-1)), lg(same(i+1))
+	a.contextFeatures(i, c, x)
+}
+
+// fifths returns the way from a to b on the circle of fifths, -5 to 6.
+func fifths(a, b int) float32 { return float32(mod12(b-a+5) - 5) }
+
+// contextFeatures fills in the features from jContext on.
+func (a *Analysis) contextFeatures(i int, c Chord, x []float32) {
+	e := a.ev[i]
+	root, bass, q := c.Root.Fifths(), c.Bass.Fifths(), int(c.Quality)
+	lg := func(p float64) float32 { return float32(math.Log(p + 1e-4)) }
+	for k, j := range [4]int{i - 1, i + 1, i - 2, i + 2} {
+		x[jRootBefore+k] = 9
+		if j < 0 || j >= len(a.read) || len(a.read[j]) == 0 {
+			if k < 2 {
+				x[jQualityBefore+k], x[jBassFrom+k] = -1, 9
+			}
+			continue
+		}
+		o := &a.read[j][0]
+		x[jRootBefore+k] = fifths(root, o.root)
+		if k >= 2 {
+			continue
+		}
+		x[jQualityBefore+k], x[jSureBefore+k] = float32(o.q), float32(o.base)
+		low := 0
+		for m := 1; m < o.n; m++ {
+			if o.by[m] > o.by[low] {
+				low = m
+			}
+		}
+		x[jBassFrom+k] = fifths(bass, o.root+intervalsOf[o.q][low])
+		p := 0.0
+		for n := range a.read[j] {
+			if a.read[j][n].root == root {
+				p += a.read[j][n].base
+			}
+		}
+		x[jSameRootBefore+k] = lg(p)
+		d := a.ev[j].b - a.ev[j].a
+		x[jLengthBefore+k] = float32(math.Log((d + .1) / (e.b - e.a + .1)))
+	}
+	tonic := tonicOf(a.path[i])
+	x[jDegree], x[jBassDegree], x[jMode] = float32(bin(root-tonic)), float32(bin(bass-tonic)), float32(a.path[i]%2)
+	x[jKeySure] = float32(a.soft.keys[i][a.path[i]])
+	x[jDown] = float32(e.down)
+	x[jPassage] = lg(a.soft.chord[[2]int{root, q}] / float64(len(a.read)))
+	for n := range a.soft.read[i] {
+		if o := &a.soft.read[i][n]; o.root == root && int(o.q) == q {
+			x[jFirstLog] = lg(o.base)
+			break
+		}
+		x[jFirstLog] = lg(0)
+	}
+	if len(a.read[i]) > 1 {
+		x[jRunnerLog] = lg(a.read[i][1].base)
+	}
+	member := func(lof int) bool { return role(q, lof-root) < memberRoles }
+	for _, m := range e.motions {
+		switch from := member(m.from); {
+		case m.to == noMotion:
+		case !from && member(m.to):
+			x[jResolveIn] += float32(m.v)
+		case !from:
+			x[jResolveOut] += float32(m.v)
+		case member(m.to):
+			x[jArrive] += float32(m.v)
+		default:
+			x[jLeave] += float32(m.v)
+		}
+	}
+	out := func(w []weight) (n float32) {
+		for _, y := range w {
+			if !member(y.lof) {
+				n++
+			}
+		}
+		return n
+	}
+	x[jForeignStart], x[jForeignNew], x[jForeignHeld], x[jForeignAtEnd] = out(e.prof[pStart]), out(e.prof[pNew]), out(e.prof[pHeld]), out(e.prof[pEnd])
+	x[jMembersAtEnd] = float32(len(e.prof[pEnd])) - x[jForeignAtEnd]
+	if n := len(e.prof[pNextStart]); n > 0 {
+		x[jNextMembers] = 1 - out(e.prof[pNextStart])/float32(n)
+	}
+	for _, rel := range intervalsOf[q] {
+		if has(e.prof[pPresent], root+rel) {
+			continue
+		}
+		if has(e.prof[pPrevious], root+rel) {
+			x[jMissingBefore]++
+		}
+		if has(e.prof[pNext], root+rel) {
+			x[jMissingAfter]++
+		}
+	}
+	for _, w := range e.prof[pTop] {
+		if !member(w.lof) {
+			x[jTopMember] += float32(w.v)
+		}
+	}
 }
 
 // plain reports whether all members of c sound in span i, spelled so, and its bass is the lowest note at some time. Such a
@@ -295,14 +435,13 @@ func learnJudge(as []*Analysis, lessons []Lesson, trees int, seed int64) *forest
 			}
 		}
 	}
-	return grow(x, right, weigh, trees, .1, 5)
+	g := growth{trees: trees, rate: .1, l2: 5, least: 3, part: .5, seed: seed}
+	return g.grow(&examples{x: x, right: right, weigh: weigh})
 }
 
 // learnThird grows the forest of the third reading: of the contenders of each span, which does the expert mean?
 func learnThird(as []*Analysis, lessons []Lesson, trees int) *forest {
-	var x [][]float32
-	var right []bool
-	var weigh []float64
+	ex := &examples{}
 	for k, a := range as {
 		for i, want := range lessons[k].Chords {
 			con := a.contenders(i)
@@ -313,12 +452,17 @@ func learnThird(as []*Analysis, lessons []Lesson, trees int) *forest {
 			if !any || len(con) < 2 {
 				continue
 			}
+			ex.groups = append(ex.groups, len(ex.x))
 			for _, y := range con {
 				f := make([]float32, jWidth)
 				a.claimFeatures(i, a.chordOf(i, y), f)
-				x, right, weigh = append(x, f), append(right, meant(&a.read[i][y.c], y.member, want)), append(weigh, 1)
+				ex.x = append(ex.x, f)
+				ex.right = append(ex.right, meant(&a.read[i][y.c], y.member, want))
+				ex.start = append(ex.start, math.Log(y.p+1e-9))
+				ex.weigh = append(ex.weigh, 1)
 			}
 		}
 	}
-	return grow(x, right, weigh, trees, .1, 10)
+	g := growth{trees: trees, rate: .08, l2: 10, least: 5, part: .5, seed: 5}
+	return g.grow(ex)
 }

@@ -88,7 +88,7 @@ func learnKeys(lessons []Lesson) keyTables {
 			t.class[m][i] = math.Log((n + 1) / (sum + rels))
 		}
 	}
-	t.chordW, t.classW, t.change, t.far, t.home = .8, .8, 3.5, .35, .15
+	t.chordW, t.classW, t.change, t.far, t.home = .5, .1, 7, .1, .08
 	return t
 }
 
@@ -259,39 +259,4 @@ func (t *keyTables) keyPosterior(em [][keyStates]float64) [][keyStates]float64 {
 		bw = next
 	}
 	return post
-}
-
-// tune chooses the weights of the key tables that find the most keys of the lessons, one weight after the other.
-func (t *keyTables) tune(lessons []Lesson, ev [][]*evidence, read [][][]candidate) float64 {
-	right := func() float64 {
-		n, of := 0, 0
-		for i, l := range lessons {
-			for j, s := range t.keyPath(t.emissions(ev[i], read[i])) {
-				of++
-				if k := keyOf(s); l.Keys[j] != nil && k.Mode == l.Keys[j].Mode && k.Tonic.PC() == l.Keys[j].Tonic.PC() {
-					n++
-				}
-			}
-		}
-		return float64(n) / float64(max(of, 1))
-	}
-	best := right()
-	for round := 0; round < 3; round++ {
-		before := best
-		for _, w := range []*float64{&t.change, &t.home, &t.classW, &t.far, &t.chordW} {
-			keep := *w
-			start := keep
-			for _, f := range []float64{.4, .6, .8, 1.25, 1.6, 2.5} {
-				*w = start * f
-				if x := right(); x > best+1e-9 {
-					best, keep = x, *w
-				}
-			}
-			*w = keep
-		}
-		if best == before {
-			break
-		}
-	}
-	return best
 }

@@ -112,7 +112,24 @@ func candidates(e *evidence) []candidate {
 			}
 		}
 	}
+	// Over its root in the bass a chord may be suspended altogether: a fourth and sixth, a ninth, stand for its third and fifth.
+	for _, w := range e.bass[bEver] {
+		for _, q := range []Quality{Major, Minor, DominantSeventh} {
+			if !found(out, w.lof, q) {
+				out = append(out, candidate{root: w.lof, q: q, n: len(intervalsOf[q])})
+			}
+		}
+	}
 	return out
+}
+
+func found(cs []candidate, root int, q Quality) bool {
+	for i := range cs {
+		if cs[i].root == root && cs[i].q == q {
+			return true
+		}
+	}
+	return false
 }
 
 func sizeIndex(q Quality) int {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"sort"
 
+	"plumbline/theory/key"
 	"plumbline/theory/pitch"
 	"plumbline/theory/score"
 )
@@ -32,6 +33,8 @@ type Music struct {
 	notes    []note       // without grace notes, in order of onset
 	longest  float64      // the longest note, for searching
 	piece    []weight     // share of time of each class in all
+	bars     []float64    // where each bar begins, and where the last ends
+	hints    []hint
 }
 
 // A weight is a value at a place on the line of fifths.
@@ -58,6 +61,17 @@ func NewOf(p *score.Passage, sounding []score.Note) *Music {
 		m.longest = max(m.longest, n.Duration.Float())
 	}
 	sort.SliceStable(m.notes, func(i, j int) bool { return m.notes[i].on < m.notes[j].on })
+	for i, b := range p.Bars {
+		// The halves of a bar that a repeat sign cuts in two count as one.
+		if i > 0 && b.Offset.Sign() > 0 && b.Number == p.Bars[i-1].Number {
+			continue
+		}
+		m.bars = append(m.bars, b.Start.Float())
+	}
+	if n := len(p.Bars); n > 0 {
+		m.bars = append(m.bars, p.Bars[n-1].End().Float())
+	}
+	m.keysSaid()
 	m.link()
 	var all tally
 	for _, n := range m.notes {
@@ -65,6 +79,76 @@ func NewOf(p *score.Passage, sounding []score.Note) *Music {
 	}
 	m.piece = all.shares()
 	return m
+}
+
+// A hint is what the source says of the key from a moment on.
+type hint struct {
+	at     float64
+	states []int
+	weight float64 // in logarithms of odds, for each span
+}
+
+// How much is given, span by span, to what the source says of the key: to the major and minor keys of a signature, to a declared key,
+// and to a key that the analyst names.
+const (
+	signatureHint = .2
+	declaredHint  = .5
+	namedHint     = 1.2
+	opening       = 6 // spans after which a signature or declared key counts for little: music leaves its key
+)
+
+func (m *Music) keysSaid() {
+	for _, k := range m.Passage.Keys {
+		h := hint{at: k.At.Float(), weight: signatureHint}
+		if k.Declared {
+			h.weight = declaredHint
+			if s, ok := stateOf(k.Key); ok {
+				h.states = []int{s}
+			}
+		}
+		if h.states == nil { // a church mode counts by its signature
+			for _, mode := range []key.Mode{key.Major, key.Minor} {
+				if s, ok := stateOf(key.FromSignature(k.Key.Signature(), mode)); ok {
+					h.states = append(h.states, s)
+				}
+			}
+		}
+		m.hints = append(m.hints, h)
+	}
+}
+
+// Declare says that the passage is in k, whatever its signatures. It has to be called before the passage is read.
+func (m *Music) Declare(k key.Key) {
+	m.hints = nil
+	if s, ok := stateOf(k); ok {
+		m.hints = []hint{{at: math.Inf(-1), states: []int{s}, weight: namedHint}}
+	}
+}
+
+// hinted adds to the weights of keys what the source says of them.
+func (m *Music) hinted(ev []*evidence, em [][keyStates]float64) {
+	since, from := -1, 0
+	for i, e := range ev {
+		last := -1
+		for j := range m.hints {
+			if m.hints[j].at <= e.a+eps {
+				last = j
+			}
+		}
+		if last < 0 {
+			continue
+		}
+		if last != since {
+			since, from = last, i
+		}
+		w := m.hints[last].weight
+		if i-from >= opening && w < namedHint {
+			w *= .1
+		}
+		for _, s := range m.hints[last].states {
+			em[i][s] += w
+		}
+	}
 }
 
 // metric weighs an onset: 1 on the downbeat, .7 in the middle of a bar of two halves, .5 on other beats, less between.

@@ -98,7 +98,7 @@ func Classify(f Figure) NCT {
 		n.Kind, n.Why = "double neighbour", fmt.Sprintf("with %v it stands on both sides of %v", *f.After, *f.Before)
 	case stepD && thirdTo(f.Before, &f.Note) && f.Before2 != nil && f.After != nil && f.Before2.MIDI() == f.After.MIDI() && abs(manner(*f.Before2, *f.Before)) == 1:
 		n.Kind, n.Why = "double neighbour", fmt.Sprintf("with %v it stands on both sides of %v", *f.Before, *f.After)
-	case leapA && thirdTo(&f.Note, f.After) && f.After2 != nil && between(f.Note, *f.After2, *f.After):
+	case (leapA || stepA && a > 0 == (d > 0)) && thirdTo(&f.Note, f.After) && f.After2 != nil && f.Before.MIDI() != f.After2.MIDI() && between(f.Note, *f.After2, *f.After):
 		n.Kind, n.Why = "incomplete neighbour group", fmt.Sprintf("with %v it encloses %v", *f.After, *f.After2)
 	case stepD && thirdTo(f.Before, &f.Note) && f.After != nil && between(*f.Before, *f.After, f.Note):
 		n.Kind, n.Why = "incomplete neighbour group", fmt.Sprintf("with %v it encloses %v", *f.Before, *f.After)
@@ -168,6 +168,8 @@ func (a *Analysis) ForeignNotes(i int) []ForeignNote {
 		}
 		src := m.Sounding[n.source]
 		before, after := m.neighbour(j, false), m.neighbour(j, true)
+		// Two lines in one: the note two on continues the line if the one between leaps away by a fourth or more.
+		after, before = m.over(j, after, true), m.over(j, before, false)
 		f := Figure{Note: src.Pitch, Key: a.Spans[i].Key}
 		if before >= 0 {
 			p := m.Sounding[m.notes[before].source].Pitch
@@ -220,9 +222,33 @@ func (a *Analysis) ForeignNotes(i int) []ForeignNote {
 			}
 		}
 		fn.NCT = Classify(f)
+		if rel := n.lof - c.Root.Fifths(); fn.NCT.Kind == "" && min(n.off, a.ev[i].b)-max(n.on, a.ev[i].a) >= .5*(a.ev[i].b-a.ev[i].a) && added[rel] != "" {
+			fn.NCT.Kind, fn.NCT.Why = added[rel], fmt.Sprintf("it lasts with the chord on %v and doesn't move by step: it colours the chord", c.Root)
+		}
 		out = append(out, fn)
 	}
 	return out
+}
+
+// added names the notes that colour a chord without being its members, by their place on the line of fifths above the root.
+var added = map[int]string{2: "added ninth", -5: "added minor ninth", 9: "added sharp ninth", -1: "added fourth", 6: "added sharp eleventh", 3: "added sixth",
+	-4: "added minor sixth", -2: "added minor seventh", 5: "added major seventh"}
+
+// over returns next, or the note beyond it in its voice if next is a leap of a fourth or more from j and the one beyond a step.
+func (m *Music) over(j, next int, after bool) int {
+	if next < 0 {
+		return next
+	}
+	from := m.Sounding[m.notes[j].source].Pitch
+	step := func(x int) int { return manner(from, m.Sounding[m.notes[x].source].Pitch) }
+	if abs(m.notes[next].step-m.notes[j].step) < 3 || abs(step(next)) < 2 {
+		return next
+	}
+	beyond := m.neighbour(next, after)
+	if beyond < 0 || abs(step(beyond)) != 1 || abs64(m.notes[beyond].on-m.notes[j].on) > 2 {
+		return next
+	}
+	return beyond
 }
 
 // neighbour returns the note that comes before or after j in its voice: of its hand (and of its voice, if the hand has several at

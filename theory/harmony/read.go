@@ -1,6 +1,8 @@
 package harmony
 
 import (
+	"fmt"
+
 	"plumbline/theory/key"
 	"plumbline/theory/pitch"
 	"plumbline/theory/score"
@@ -14,10 +16,10 @@ func Analyze(p *score.Passage) *Analysis { return New(p).Analyze() }
 func Read(p *score.Passage, spans []Span) *Analysis { return Shipped().Read(New(p), spans) }
 
 // Analyze divides the music into spans and reads them with the tables that ship.
-func (m *Music) Analyze() *Analysis {
-	t := Shipped()
-	return t.Read(m, t.Segment(m))
-}
+func (m *Music) Analyze() *Analysis { return Shipped().Analyze(m) }
+
+// Analyze divides the music into spans and reads them.
+func (t *Tables) Analyze(m *Music) *Analysis { return t.Read(m, t.Segment(m)) }
 
 // With reads the stretch from <= t < to as one span, between the other spans of a, which are cut where they overlap it. It
 // returns the new analysis and the index of the span in it: a itself if that has such a span, and -1 if the stretch is empty.
@@ -152,4 +154,50 @@ func (a *Analysis) Tonicizations() []Tonicization {
 		}
 	}
 	return out
+}
+
+// A Doubt says that the notes speak for another main key than the one that is declared.
+type Doubt struct {
+	Declared, Rather key.Key
+	Why              string
+}
+
+// Doubt compares the key that the source or the analyst declares with the one that the notes alone speak for. It is false if none is
+// declared, or the notes agree. Signatures alone declare nothing.
+func (a *Analysis) Doubt() (Doubt, bool) {
+	if len(a.Spans) == 0 {
+		return Doubt{}, false
+	}
+	d := Doubt{}
+	declared := false
+	for _, h := range a.Music.hints {
+		if len(h.states) == 1 && h.weight > signatureHint && h.at <= a.ev[0].a+eps {
+			d.Declared, declared = keyOf(h.states[0]), true
+		}
+	}
+	if !declared {
+		return Doubt{}, false
+	}
+	free := *a
+	free.Spans = append([]Harmony(nil), a.Spans...)
+	n := 0
+	for i, s := range a.tables.path(nil, a.ev, a.read) {
+		free.Spans[i].Key = keyOf(s)
+		if free.Spans[i].Key == d.Declared {
+			n++
+		}
+	}
+	d.Rather, _ = free.Home()
+	if d.Rather == d.Declared || 3*n >= len(a.Spans) {
+		return Doubt{}, false
+	}
+	// A passage that comes home to the declared tonic is in its key, wherever it was.
+	if c, ok := a.Chord(len(a.Spans) - 1); ok && c.Root == d.Declared.Tonic && c.Bass == c.Root {
+		return Doubt{}, false
+	}
+	d.Why = fmt.Sprintf("%v is declared, but by its notes and chords most of the passage is in %v", d.Declared, d.Rather)
+	if n == 0 {
+		d.Why += fmt.Sprintf(", and none of it in %v", d.Declared)
+	}
+	return d, true
 }

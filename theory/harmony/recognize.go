@@ -11,9 +11,11 @@ import (
 type Tables struct {
 	w         *weights
 	keys      keyTables
+	keyW      []float64
 	second    []float64
 	third     *forest
 	judge     *forest
+	change    *forest
 	threshold float64 // log odds below which a claim fails
 }
 
@@ -24,7 +26,7 @@ type Reading struct {
 }
 
 // most is how many readings of a span are kept.
-const most = 12
+const most = 14
 
 // first reads each span by itself and its neighbours' notes: the candidates, the likeliest first.
 func (w *weights) first(ev []*evidence) [][]candidate {
@@ -72,11 +74,10 @@ func (t *Tables) Read(m *Music, spans []Span) *Analysis {
 func (t *Tables) finish(m *Music, spans []Span, ev []*evidence, read [][]candidate) *Analysis {
 	first := soften(read, t.keys.keyPosterior(t.keys.emissions(ev, read)))
 	read = t.again(first, ev)
-	a := &Analysis{Music: m, Spans: make([]Harmony, len(spans)), tables: t, ev: ev, read: read, path: t.keys.keyPath(t.keys.emissions(ev, read)), soft: first}
+	a := &Analysis{Music: m, Spans: make([]Harmony, len(spans)), tables: t, ev: ev, read: read, path: t.path(m, ev, read), soft: first}
 	final := read
 	if t.third != nil {
 		final = a.weigh(t.third)
-		a.path = t.keys.keyPath(t.keys.emissions(ev, final))
 	}
 	for i, cs := range final {
 		a.Spans[i].Span = spans[i]
@@ -132,7 +133,7 @@ func (a *Analysis) weigh(f *forest) [][]candidate {
 		odds := make([]float64, len(con))
 		for k, y := range con {
 			a.claimFeatures(i, a.chordOf(i, y), x[:])
-			odds[k] = math.Exp(f.score(x[:]))
+			odds[k] = y.p * math.Exp(f.score(x[:]))
 			sum += odds[k]
 			mass += y.p
 		}
@@ -151,10 +152,43 @@ func (a *Analysis) weigh(f *forest) [][]candidate {
 	return out
 }
 
+// lost reports whether c has neither its root nor its third in span i, by sound, while another chord is there complete and without
+// foreign notes and is the reading of the span beyond doubt.
+func (a *Analysis) lost(i int, c Chord) bool {
+	e := a.ev[i]
+	for _, m := range intervalsOf[c.Quality][:2] {
+		for _, w := range e.prof[pPresent] {
+			if pcOf(w.lof) == pcOf(c.Root.Fifths()+m) {
+				return false
+			}
+		}
+	}
+	rs := a.Spans[i].Readings
+	if len(rs) == 0 || rs[0].Probability < .9 {
+		return false
+	}
+	best := rs[0].Chord
+	if len(e.prof[pPresent]) != len(best.Members()) {
+		return false
+	}
+	for _, m := range best.Members() {
+		if !has(e.prof[pPresent], m.Fifths()) {
+			return false
+		}
+	}
+	return true
+}
+
+// lostOdds are the log odds of such a claim.
+const lostOdds = -8
+
 // verdict returns the log odds that c is right of span i, and whether it holds outright.
 func (a *Analysis) verdict(i int, c Chord) (odds float64, plain bool) {
 	if c.Quality < 0 || int(c.Quality) >= qualities {
 		return 0, false
+	}
+	if a.lost(i, c) {
+		return lostOdds, false
 	}
 	var x [jWidth]float32
 	a.claimFeatures(i, c, x[:])
@@ -165,4 +199,40 @@ func (a *Analysis) verdict(i int, c Chord) (odds float64, plain bool) {
 func (a *Analysis) Fails(i int, c Chord) bool {
 	odds, plain := a.verdict(i, c)
 	return !plain && odds < a.tables.threshold
+}
+
+// keyTrust is how much the learned key of a span counts against the tables of chords and notes. Spans side by side say much the same,
+// and the experts' keys are long.
+const keyTrust = .1
+
+const closeTrust = 1.5
+
+// path returns the course of keys that the readings, and what the source says, speak for. Of m only the hints are used; it may be nil.
+// In a short passage an analyst names keys that would pass by in a whole piece, so that leaving one costs less.
+func (t *Tables) path(m *Music, ev []*evidence, read [][]candidate) []int {
+	em := t.keys.emissions(ev, read)
+	if t.keyW != nil && len(ev) > 0 {
+		var x [keyStates]float64
+		for i, fs := range keyFeatures(ev, read) {
+			keyScores(t.keyW, fs, &x)
+			for s := range em[i] {
+				em[i][s] += keyTrust * x[s]
+			}
+		}
+	}
+	if m != nil {
+		m.hinted(ev, em)
+	}
+	// A close on a dominant seventh and the chord a fifth below says where the music has arrived.
+	if n := len(read); n > 1 && len(read[n-1]) > 0 && len(read[n-2]) > 0 {
+		v, i := &read[n-2][0], &read[n-1][0]
+		if v.q == DominantSeventh && v.root == i.root+1 && (i.q == Major || i.q == Minor) {
+			if s := 2*(i.root-firstTonic) + int(i.q); s >= 0 && s < keyStates {
+				em[n-1][s] += closeTrust * v.base * i.base
+			}
+		}
+	}
+	k := t.keys
+	k.change *= min(1, .25+float64(len(ev))/60)
+	return k.keyPath(em)
 }

@@ -63,10 +63,25 @@ var secondBlocks = []block{
 	{"bass-degree", c2Degree4, 2 * memberRoles, rels},
 }
 
+// The weights of keys, as blocks.
+var keyBlocks = []block{
+	{"major-chords", kChord, 2 * qualities, rels},
+	{"major-notes", kNotes, 4, rels},
+	{"major-steps", kStep, 2 * 12, rels},
+	{"major", kMode, 1, 1},
+	{"minor-chords", kSize + kChord, 2 * qualities, rels},
+	{"minor-notes", kSize + kNotes, 4, rels},
+	{"minor-steps", kSize + kStep, 2 * 12, rels},
+	{"minor", kSize + kMode, 1, 1},
+}
+
+var forestNames = [3]string{"judge", "third", "change"}
+
 const header = `# What plumbline has learned about chords in context. Made by: corpuscheck -learn theory/harmony/tables/harmony.tsv FOLDER...
 # Learned from the 121 pieces of the two sets described in package harmony; no note and no label of them is in here.
 # A row: table, row number, its numbers. class-role to motion: first reading (log-linear). first to bass-degree: second reading
-# (log-linear). chords, classes, key: keys. bias, tree, threshold: the judge of claims. Rows of zeros are left out.
+# (log-linear). major-… and minor-…: keys (log-linear); chords, qualities, classes, key: their course. Forests: third: third reading;
+# change: where chords change; judge, threshold: claims. Rows of zeros are left out.
 `
 
 func number(v float64) string {
@@ -98,7 +113,7 @@ func (t *Tables) WriteTo(w io.Writer) (int64, error) {
 	for _, set := range []struct {
 		p      []float64
 		blocks []block
-	}{{t.w.p, firstBlocks}, {t.second, secondBlocks}} {
+	}{{t.w.p, firstBlocks}, {t.second, secondBlocks}, {t.keyW, keyBlocks}} {
 		for _, bl := range set.blocks {
 			for r := 0; r < bl.rows; r++ {
 				at := bl.at + r*bl.cols
@@ -114,22 +129,24 @@ func (t *Tables) WriteTo(w io.Writer) (int64, error) {
 		row("classes", m, t.keys.class[m][:])
 	}
 	row("key", 0, []float64{t.keys.chordW, t.keys.classW, t.keys.change, t.keys.far, t.keys.home})
-	for i := range t.judge.trees {
-		tr := &t.judge.trees[i]
-		var vs []float64
-		for n := 1; n < 1<<treeDepth; n++ {
-			cut := float64(tr.cut[n])
-			if math.IsInf(cut, 1) {
-				cut = 1e9
+	for n, f := range []*forest{t.judge, t.third, t.change} {
+		for i := range f.trees {
+			tr := &f.trees[i]
+			var vs []float64
+			for n := 1; n < 1<<treeDepth; n++ {
+				cut := float64(tr.cut[n])
+				if math.IsInf(cut, 1) {
+					cut = 1e9
+				}
+				vs = append(vs, float64(tr.feature[n]), cut)
 			}
-			vs = append(vs, float64(tr.feature[n]), cut)
+			for _, l := range tr.leaf {
+				vs = append(vs, float64(l))
+			}
+			row(forestNames[n], i, vs)
 		}
-		for _, l := range tr.leaf {
-			vs = append(vs, float64(l))
-		}
-		row("tree", i, vs)
+		row(forestNames[n]+"-bias", 0, []float64{f.bias})
 	}
-	row("bias", 0, []float64{t.judge.bias})
 	row("threshold", 0, []float64{t.threshold})
 	n, err := w.Write(b.Bytes())
 	return int64(n), err
@@ -138,7 +155,7 @@ func (t *Tables) WriteTo(w io.Writer) (int64, error) {
 // ReadTables reads what [Tables.WriteTo] writes. It returns an error with the line if a table is unknown, a row is out of
 // range or a number is missing.
 func ReadTables(r io.Reader) (*Tables, error) {
-	t := &Tables{second: make([]float64, c2Params), judge: &forest{}}
+	t := &Tables{second: make([]float64, c2Params), keyW: make([]float64, kParams), judge: &forest{}, third: &forest{}, change: &forest{}}
 	p := make([]float64, params)
 	type dest struct {
 		rows, cols int
@@ -148,7 +165,7 @@ func ReadTables(r io.Reader) (*Tables, error) {
 	for _, set := range []struct {
 		p      []float64
 		blocks []block
-	}{{p, firstBlocks}, {t.second, secondBlocks}} {
+	}{{p, firstBlocks}, {t.second, secondBlocks}, {t.keyW, keyBlocks}} {
 		for _, bl := range set.blocks {
 			dests[bl.name] = dest{bl.rows, bl.cols, func(row int, vs []float64) { copy(set.p[bl.at+row*bl.cols:], vs) }}
 		}
@@ -158,19 +175,22 @@ func ReadTables(r io.Reader) (*Tables, error) {
 	dests["qualities"] = dest{2, qualities, func(row int, vs []float64) { copy(k.quality[row][:], vs) }}
 	dests["classes"] = dest{2, rels, func(row int, vs []float64) { copy(k.class[row][:], vs) }}
 	dests["key"] = dest{1, 5, func(_ int, v []float64) { k.chordW, k.classW, k.change, k.far, k.home = v[0], v[1], v[2], v[3], v[4] }}
-	dests["bias"] = dest{1, 1, func(_ int, v []float64) { t.judge.bias = v[0] }}
 	dests["threshold"] = dest{1, 1, func(_ int, v []float64) { t.threshold = v[0] }}
 	const inner = 1<<treeDepth - 1
-	dests["tree"] = dest{1000, 2*inner + 1<<treeDepth, func(_ int, v []float64) {
-		var tr tree
-		for n := 1; n <= inner; n++ {
-			tr.feature[n], tr.cut[n] = int16(min(max(v[2*n-2], 0), jWidth-1)), float32(v[2*n-1])
-		}
-		for i := range tr.leaf {
-			tr.leaf[i] = float32(v[2*inner+i])
-		}
-		t.judge.trees = append(t.judge.trees, tr)
-	}}
+	for n, f := range []*forest{t.judge, t.third, t.change} {
+		width := [3]int{jWidth, jWidth, gWidth}[n]
+		dests[forestNames[n]] = dest{1000, 2*inner + 1<<treeDepth, func(row int, v []float64) {
+			var tr tree
+			for n := 1; n <= inner; n++ {
+				tr.feature[n], tr.cut[n] = int16(min(max(v[2*n-2], 0), float64(width-1))), float32(v[2*n-1])
+			}
+			for i := range tr.leaf {
+				tr.leaf[i] = float32(v[2*inner+i])
+			}
+			f.trees = append(f.trees, tr)
+		}}
+		dests[forestNames[n]+"-bias"] = dest{1, 1, func(_ int, v []float64) { f.bias = v[0] }}
+	}
 	sc := bufio.NewScanner(r)
 	sc.Buffer(nil, 1<<20)
 	for n := 1; sc.Scan(); n++ {

@@ -17,10 +17,23 @@ type Lesson struct {
 	Keys   []*key.Key // nil where nothing is said
 }
 
-// Learn makes the tables anew from lessons. The same lessons give the same tables. The second reading learns from first
-// readings of pieces that the first was not learned from, four folds of them, since it has to know how much to trust it.
+// Settings of learning, found by trying a few on one set with the other kept aside.
+const (
+	folds       = 4
+	epochs      = 12
+	l2          = 2e-3 // penalty on the squares of the first reading's parameters
+	l2Second    = 3e-2
+	l2Keys      = 1e-3
+	epochsKeys  = 8
+	judgeTrees  = 150
+	thirdTrees  = 60
+	changeTrees = 80
+	alarms      = .03 // part of the experts' labels that may fail
+)
+
+// Learn makes the tables anew from lessons. The same lessons give the same tables. Every reading learns from the readings below it
+// of pieces that those were not learned from, four folds of them, since it has to know how much to trust them.
 func Learn(lessons []Lesson) *Tables {
-	freePenalty, sharedPenalty, extraPenalty = xp("FREE", 8), xp("SHARED", 1e-3), xp("EXTRA", .3)
 	ev := make([][]*evidence, len(lessons))
 	each := make([][]lesson, len(lessons))
 	for i, l := range lessons {
@@ -31,11 +44,8 @@ func Learn(lessons []Lesson) *Tables {
 			}
 		}
 	}
-	epochs, l2 := int(xp("EPOCHS", 12)), xp("L2", 2e-3)
 	read := make([][][]candidate, len(lessons))
-	keys := learnKeys(lessons)
 	var all []lesson
-	const folds = 4
 	for f := 0; f < folds; f++ {
 		var some []lesson
 		for i := range lessons {
@@ -51,18 +61,28 @@ func Learn(lessons []Lesson) *Tables {
 			}
 		}
 	}
-	keys.chordW, keys.classW, keys.change, keys.far, keys.home = xp("KC", .5), xp("KP", .1), xp("KX", 7), xp("KF", .1), xp("KH", .08)
-	t := &Tables{keys: keys}
-	t.w = newWeights(fit(all, epochs, l2, 1))
-	t.second = fit2(lessons, &t.keys, ev, read, int(xp("EPOCHS2", 12)), xp("L22", 3e-2))
-	// The judge learns from second readings of pieces that the first reading didn't know; its threshold is set, on pieces
-	// that the judge doesn't know either, where the experts' labels that would fail are the part wanted.
-	as := make([]*Analysis, len(lessons))
-	for i, l := range lessons {
-		as[i] = t.finish(l.Music, l.Spans, ev[i], read[i])
+	return learnRest(lessons, ev, read, newWeights(fit(all, epochs, l2, 1)))
+}
+
+// learnRest learns all but the first reading, w, from first readings of pieces that these were not learned from.
+func learnRest(lessons []Lesson, ev [][]*evidence, read [][][]candidate, w *weights) *Tables {
+	t := &Tables{keys: learnKeys(lessons), w: w}
+	t.second = fit2(lessons, &t.keys, ev, read, epochs, l2Second)
+	fs := make([][][]keyFeature, len(lessons))
+	for i := range lessons {
+		fs[i] = keyFeatures(ev[i], t.again(soften(read[i], t.keys.keyPosterior(t.keys.emissions(ev[i], read[i]))), ev[i]))
 	}
-	trees := int(xp("TREES", 150))
-	third := learnThird(as, lessons, int(xp("TREES3", 120)))
+	as := make([]*Analysis, len(lessons))
+	for f := 0; f < folds; f++ {
+		t.keyW = fitKeys(fs, lessons, func(i int) bool { return i%folds != f }, epochsKeys, l2Keys)
+		for i, l := range lessons {
+			if i%folds == f {
+				as[i] = t.finish(l.Music, l.Spans, ev[i], read[i])
+			}
+		}
+	}
+	t.keyW = fitKeys(fs, lessons, func(int) bool { return true }, epochsKeys, l2Keys)
+	// The judge's threshold is set, on pieces that it doesn't know, where the experts' labels that would fail are the part wanted.
 	var odds []float64
 	labels := 0
 	for f := 0; f < folds; f++ {
@@ -75,7 +95,7 @@ func Learn(lessons []Lesson) *Tables {
 				rest, restL = append(rest, as[i]), append(restL, lessons[i])
 			}
 		}
-		t.judge = learnJudge(some, someL, trees, 3)
+		t.judge = learnJudge(some, someL, judgeTrees, 3)
 		for k, a := range rest {
 			for i, c := range restL[k].Chords {
 				labels++
@@ -89,11 +109,12 @@ func Learn(lessons []Lesson) *Tables {
 		}
 	}
 	sort.Float64s(odds)
-	if n := int(xp("ALARMS", .035) * float64(labels)); n < len(odds) {
+	if n := int(alarms * float64(labels)); n < len(odds) {
 		t.threshold = odds[n]
 	}
-	t.judge = learnJudge(as, lessons, trees, 3)
-	t.third = third
+	t.judge = learnJudge(as, lessons, judgeTrees, 3)
+	t.third = learnThird(as, lessons, thirdTrees)
+	t.change = t.learnChange(lessons, changeTrees)
 	return t
 }
 
@@ -121,6 +142,7 @@ func fit2(lessons []Lesson, keys *keyTables, ev [][]*evidence, read [][][]candid
 	}
 	p := make([]float64, c2Params)
 	p[c2First], p[c2First+1] = 1, 1
+	const sharedPenalty = 1e-3 // on parameters that many labels share
 	start := append([]float64(nil), p...)
 	acc := make([]float64, c2Params)
 	mean := make([]float64, c2Params)
@@ -214,6 +236,23 @@ func newLesson(e *evidence, want Chord) (lesson, bool) {
 	return l, ok
 }
 
+// likely returns the n likeliest candidates and those that may be meant.
+func (l *lesson) likely(n int) []candidate {
+	byBase := make([]int, len(l.cs))
+	for i := range byBase {
+		byBase[i] = i
+	}
+	sort.SliceStable(byBase, func(x, y int) bool { return l.cs[byBase[x]].base > l.cs[byBase[y]].base })
+	var out []candidate
+	for k, i := range byBase {
+		c := l.cs[i]
+		if k < n || c.q == l.want.Quality && pcOf(c.root) == l.want.Root.PC() {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
 // fit learns the recognizer's parameters: it climbs the log-likelihood of what the experts say, less a penalty on the squares
 // of the parameters, by adaptive steps (Duchi, Hazan, Singer 2011) over small batches, and returns the mean of the last half
 // of the way.
@@ -230,6 +269,9 @@ func fit(lessons []lesson, epochs int, l2 float64, seed int64) []float64 {
 	rate := .1
 	var gEff [profiles][qualities][rels]float64
 	var gBass [bassProfiles][qualities][4]float64
+	// After two rounds the unlikely candidates are left out: they take most of the time and move nothing.
+	const allRounds, kept = 2, 24
+	likely := make([][]candidate, len(lessons))
 	for epoch := 0; epoch < epochs; epoch++ {
 		rng.Shuffle(len(order), func(i, j int) { order[i], order[j] = order[j], order[i] })
 		for at := 0; at < len(order); at += batch {
@@ -239,23 +281,30 @@ func fit(lessons []lesson, epochs int, l2 float64, seed int64) []float64 {
 			gBass = [bassProfiles][qualities][4]float64{}
 			for _, li := range order[at : at+n] {
 				l := &lessons[li]
-				for i := range l.cs {
-					w.score(l.e, &l.cs[i])
+				cs := l.cs
+				if likely[li] != nil {
+					cs = likely[li]
 				}
-				posterior(l.cs)
+				for i := range cs {
+					w.score(l.e, &cs[i])
+				}
+				posterior(cs)
+				if epoch == allRounds-1 {
+					likely[li] = l.likely(kept)
+				}
 				good := 0.0
-				for i := range l.cs {
-					for j := 0; j < l.cs[i].n; j++ {
-						if meant(&l.cs[i], j, l.want) {
-							good += l.cs[i].by[j]
+				for i := range cs {
+					for j := 0; j < cs[i].n; j++ {
+						if meant(&cs[i], j, l.want) {
+							good += cs[i].by[j]
 						}
 					}
 				}
 				if good < 1e-12 {
 					continue
 				}
-				for i := range l.cs {
-					c := &l.cs[i]
+				for i := range cs {
+					c := &cs[i]
 					q := int(c.q)
 					total := 0.0
 					for j := 0; j < c.n; j++ {
@@ -310,13 +359,13 @@ func fit(lessons []lesson, epochs int, l2 float64, seed int64) []float64 {
 			for i := range p {
 				pen := l2
 				if i >= atFree && i < atBassTied || i >= atBassFree && i < atInversion {
-					pen *= freePenalty
+					pen *= 8
 				}
 				if i >= atInversion {
-					pen *= extraPenalty
+					pen *= .3
 				}
 				if i >= atFound {
-					pen *= extraPenalty
+					pen *= .3
 				}
 				d := g[i]/float64(n) - pen*p[i]
 				if d == 0 {
@@ -339,8 +388,3 @@ func fit(lessons []lesson, epochs int, l2 float64, seed int64) []float64 {
 	}
 	return mean
 }
-
-var freePenalty, sharedPenalty, extraPenalty = 4.0, 1e-4, .3
-
-// xp returns a setting of learning by name; d is the one that ships. Trying others is a matter of replacing it.
-var xp = func(name string, d float64) float64 { return d }

@@ -160,7 +160,7 @@ func profilePart(k int) string {
 		return "notes that sound, by how long and how often"
 	case pWeighted, pMetric, pStruck, pStart, pEnd:
 		return "metrical place of the notes"
-	case pBass, pLowest, pLowestFirst, pJustBefore:
+	case pBass, pLowest, pLowestFirst, pJustBefore, pBarBass:
 		return "lowest notes"
 	case pStill, pLeaps:
 		return "notes that stay or leap"
@@ -170,9 +170,9 @@ func profilePart(k int) string {
 		return "top line"
 	case pNew, pHeld, pPreviousHere:
 		return "notes that are new or held over"
-	case pPrevious, pPrevious2, pPreviousBass:
+	case pPrevious, pPrevious2, pPreviousBass, pBarBefore:
 		return "notes before"
-	case pNext, pNext2, pNextBass, pNextStart:
+	case pNext, pNext2, pNextBass, pNextStart, pBarAfter:
 		return "notes after"
 	}
 	return "notes of the wider surroundings"
