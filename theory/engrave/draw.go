@@ -944,8 +944,9 @@ func meterWidth(m score.Meter) float64 {
 func drawMeter(d *drawing, m score.Meter, x float64, bar int) {
 	up, down := meterText(m)
 	w := meterWidth(m)
-	drawFigure(d, up, x+(w-figureWidth(up))/2, -1, 1, prim{kind: KindTime, bar: bar})
-	drawFigure(d, down, x+(w-figureWidth(down))/2, 1, 1, prim{kind: KindTime, bar: bar})
+	const scale = .95 // so that the two don't touch on the middle line
+	drawFigure(d, up, x+(w-figureWidth(up)*scale)/2, -1, scale, prim{kind: KindTime, bar: bar})
+	drawFigure(d, down, x+(w-figureWidth(down)*scale)/2, 1, scale, prim{kind: KindTime, bar: bar})
 }
 
 func clefWidth(c Clef) float64 {

@@ -600,9 +600,6 @@ func checkAny(t *testing.T, name string, p *score.Passage, rng *rand.Rand) {
 
 func TestRandomPassages(t *testing.T) {
 	n := 1500
-	if s := os.Getenv("NRAND"); s != "" {
-		fmt.Sscan(s, &n)
-	}
 	if testing.Short() || raceDetector {
 		n = 200
 	}

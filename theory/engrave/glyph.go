@@ -180,10 +180,10 @@ func accidentals(add func(string, ...contour)) {
 	add(gSharp, sharp...)
 	add(gNatural, stick(0, -1.40, .66, .10), stick(.58, -.66, 1.40, .10), bar(0, -.34, .68, -.52, .25), bar(0, .52, .68, .34, .25))
 	flat := outline{
-		stick(0, -1.75, .70, .10),
-		curves(point{.05, -.16}, point{.30, -.50}, point{.86, -.56}, point{.86, -.10}, point{.86, .26}, point{.40, .48}, point{.02, .74},
+		stick(0, -1.75, .70, .11),
+		curves(point{.05, -.18}, point{.32, -.54}, point{.90, -.58}, point{.90, -.10}, point{.90, .28}, point{.42, .50}, point{.02, .76},
 			point{.02, .70}, point{.02, .66}, point{.06, .60}, point{.30, .36}, point{.56, .16}, point{.56, -.12},
-			point{.56, -.38}, point{.26, -.28}, point{.05, -.02}, point{.05, -.06}, point{.05, -.1}, point{.05, -.16}),
+			point{.56, -.38}, point{.26, -.28}, point{.05, -.02}, point{.05, -.06}, point{.05, -.1}, point{.05, -.18}),
 	}
 	add(gFlat, flat...)
 	add(gDblFlat, append(flat.moved(0, 0, 1, 0), flat.moved(.70, 0, 1, 0)...)...)

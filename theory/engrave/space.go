@@ -510,7 +510,7 @@ func (g *grid) lines(width float64) []line {
 			want, low := 0.0, 0.0
 			for i := j - 1; i >= 0; i-- {
 				want, low = want+natural[i], low+least[i]
-				room := width - g.prefix(i) - g.suffix(j-1)
+				room := width - g.prefix(i) - g.suffix(j-1) - .2
 				if low > room && i < j-1 {
 					break
 				}
@@ -545,7 +545,7 @@ func (g *grid) lines(width float64) []line {
 		plain := solve(gaps, rods, 1, x)
 		s := 1.0
 		if width > 0 {
-			room := width - l.start - tail
+			room := width - l.start - tail - .2
 			if k < len(out)-1 || plain > room || plain > .72*room {
 				lo, hi := squeeze*.8, 12.0
 				if solve(gaps, rods, lo, x) > room {
@@ -569,7 +569,7 @@ func (g *grid) lines(width float64) []line {
 			}
 		}
 		l.cols = cols[1:]
-		l.width = l.start + end + tail
+		l.width = l.start + end + .2 + tail // the barline reaches .2 beyond its place
 	}
 	return out
 }
