@@ -200,7 +200,7 @@ claim holds or is arguable; 1 a claim fails; 2 bad usage or input;
 		return &usageError{cmd.CommandPath(), err}
 	})
 	root.AddCommand(newDemoCmd(e), newDescribeCmd(e), newCheckCmd(e), newHearCmd(e), newRealizeCmd(e), newDrillCmd(e),
-		newProgressCmd(e), newConvertCmd(e), newDeskCmd(e), newClaimsCmd(e), newTypingTopic(), newDecksTopic())
+		newProgressCmd(e), newConvertCmd(e), newDeskCmd(e), newSheetCmd(e), newClaimsCmd(e), newTypingTopic(), newDecksTopic())
 	return root
 }
 
