@@ -15,7 +15,17 @@ import (
 type phrase struct {
 	text string
 	at   []int
+	work *work
 }
+
+// work bounds what is tried to understand a statement, however it is put together, and remembers what was of no use.
+type work struct {
+	left   int
+	failed map[string]*stmtError
+}
+
+// mostTries is how many phrases are held against the forms for one statement; a plain one needs a handful.
+const mostTries = 120
 
 var signs = map[rune]string{'♯': "#", '♭': "b", '♮': "", '𝄪': "x", '𝄫': "bb", '“': "", '”': "", '"': "", '„': "", '’': "'", '\u00a0': " ", '\u2009': " ",
 	'\u202f': " ", '−': "-", '‑': "-", '‐': "-", '\t': " "}
@@ -24,7 +34,7 @@ var signs = map[rune]string{'♯': "#", '♭': "b", '♮': "", '𝄪': "x", '�
 var idle = regexp.MustCompile(`(?i)(?:^|\s)(?:(?:clearly|plainly|certainly|obviously|really|actually|indeed|simply|surely|evidently|undoubtedly|of course|in fact|also|here)\b,?\s*)+`)
 
 func plain(s string) phrase {
-	var p phrase
+	p := phrase{work: &work{mostTries, map[string]*stmtError{}}}
 	var b strings.Builder
 	put := func(t string, from int) {
 		b.WriteString(t)
@@ -60,15 +70,15 @@ func plain(s string) phrase {
 			return p
 		}
 		if end <= n {
-			return phrase{"", []int{len(s)}}
+			return phrase{"", []int{len(s)}, p.work}
 		}
-		p = phrase{p.text[n:end], append(p.at[n:end:end], p.at[end])}
+		p = phrase{p.text[n:end], append(p.at[n:end:end], p.at[end]), p.work}
 	}
 }
 
 // join returns p[from:to], then words that weren't written, then p[rest:].
 func (p phrase) join(from, to int, words string, rest int) phrase {
-	out := phrase{text: p.text[from:to] + words + p.text[rest:]}
+	out := phrase{text: p.text[from:to] + words + p.text[rest:], work: p.work}
 	out.at = append(out.at, p.at[from:to]...)
 	for range len(words) {
 		out.at = append(out.at, p.at[rest])
@@ -79,7 +89,7 @@ func (p phrase) join(from, to int, words string, rest int) phrase {
 
 // cut returns p[from:to].
 func (p phrase) cut(from, to int) phrase {
-	return phrase{p.text[from:to], p.at[from : to+1]}
+	return phrase{p.text[from:to], p.at[from : to+1], p.work}
 }
 
 // written returns the byte of the statement as written that byte i of p stands for.
@@ -90,6 +100,7 @@ var (
 	leads = regexp.MustCompile(`(?i)^(?:it|this|that|this place|the place|this chord|that chord|the chord|the sonority|this sonority|the harmony|the music|the passage|the texture|the whole|` +
 		`the notes|we hear|one hears|i hear|you hear|we have|there is|there are|there's|here is|here are|they|these notes|the bar|this bar|the phrase|the progression|the chords) `)
 	subject = regexp.MustCompile(`(?i)^(?:in |over |the |in the )?(?:(?P<lh>left hand|lh)|(?P<rh>right hand|rh)|(?P<bass>bass|bass line)|(?P<top>top line|top voice|soprano|melody|upper voice|tune)|(?P<inner>inner lines?|inner voices?|inner parts?)),? (?:there is |there are |it |part |notes? |line )?`)
+	inLayer = regexp.MustCompile(`(?i),? (?:in|by) (?:the )?(?:(left hand)|(right hand)|(bass(?: line)?)|(top line|top voice|soprano|melody|upper voice|tune)|(inner lines?|inner voices?|inner parts?))$`)
 	denial  = regexp.MustCompile(`(?i)^(is|are|was|has|have|does|do)(?: not|n't) `)
 )
 
@@ -116,6 +127,16 @@ func understand(p phrase, depth int) (*Form, args, *stmtError) {
 	if loc := subject.FindStringSubmatchIndex(p.text); loc != nil {
 		for i, l := range []score.Layer{score.LeftHand, score.RightHand, score.Bass, score.TopLine, score.InnerLines} {
 			if loc[2*i+2] >= 0 && try(p.cut(loc[1], len(p.text))) {
+				if a.layer == score.Whole {
+					a.layer = l
+				}
+				return f, a, nil
+			}
+		}
+	}
+	if loc := inLayer.FindStringSubmatchIndex(p.text); loc != nil {
+		for i, l := range []score.Layer{score.LeftHand, score.RightHand, score.Bass, score.TopLine, score.InnerLines} {
+			if loc[2*i+2] >= 0 && try(p.cut(0, loc[0])) {
 				if a.layer == score.Whole {
 					a.layer = l
 				}
@@ -193,7 +214,7 @@ func either(p phrase, depth int) (*Form, args, bool) {
 	for _, q := range parts[1:] {
 		found := false
 		for at := 0; at >= 0 && !found; {
-			r := phrase{head.text[:at] + q.text, append(append([]int{}, head.at[:at]...), q.at...)}
+			r := phrase{head.text[:at] + q.text, append(append([]int{}, head.at[:at]...), q.at...), p.work}
 			if g, b, _ := understand(r, depth+1); g != nil && (g == f || at == 0) {
 				out.subs, found = append(out.subs, sub{g, b, r.text}), true
 			}
@@ -212,6 +233,12 @@ func either(p phrase, depth int) (*Form, args, bool) {
 
 // match1 holds a phrase against the patterns of all forms.
 func match1(p phrase) (*Form, args, *stmtError) {
+	if bad, ok := p.work.failed[p.text]; ok && (bad == nil || bad.soft) {
+		return nil, args{}, bad
+	}
+	if p.work.left--; p.work.left < 0 {
+		return nil, args{}, nil
+	}
 	var soft *stmtError
 	for i := range forms {
 		f := &forms[i]
@@ -243,6 +270,7 @@ func match1(p phrase) (*Form, args, *stmtError) {
 			}
 		}
 	}
+	p.work.failed[p.text] = soft
 	return nil, args{}, soft
 }
 
