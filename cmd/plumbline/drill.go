@@ -439,6 +439,7 @@ type sitting struct {
 	search  *drills.Search  // for the smallest difference heard; nil: none
 	how     planner.Setting // of the question asked last
 	kept    keptQuestion
+	lastWhy string // why the last answered question was asked
 
 	asked, right int
 	last         *answeredQuestion // for comparing
@@ -563,7 +564,11 @@ func (s *sitting) ask(ctx context.Context, in input, f face, q drills.Question) 
 			}
 			continue
 		case doWhy:
-			if err := f.refused(q, &badInput{"why it is asked is told after the answer: it might give it away"}); err != nil {
+			err := f.refused(q, &badInput{"why it is asked is told after the answer: it might give it away"})
+			if s.lastWhy != "" {
+				err = f.reason(strings.Replace(s.lastWhy, "Why this one", "Why the one before", 1))
+			}
+			if err != nil {
 				return err
 			}
 			continue
@@ -592,6 +597,7 @@ func (s *sitting) ask(ctx context.Context, in input, f face, q drills.Question) 
 		s.last = &answeredQuestion{q, g, drills.Explain(q, g)}
 		if s.plan != nil {
 			s.plan.p.Learn(s.plan.step, q.Expected, g.Given, g.Right, s.e.now())
+			s.lastWhy = s.plan.why()
 		}
 		if err := f.answered(q, g, s.last.x); err != nil {
 			return err

@@ -7,6 +7,8 @@ import (
 	"io"
 	"strings"
 
+	"golang.org/x/term"
+
 	"plumbline/drills"
 	"plumbline/progress"
 )
@@ -22,10 +24,23 @@ type textFace struct {
 	keys bool // single keys, not lines
 }
 
+// narrowest is the narrowest terminal that text is wrapped for.
+const narrowest = 30
+
+// width is how wide text may be now: the terminal may have been made narrower since.
+func (f *textFace) width() int {
+	if w, ok := f.out.(*rawWriter); ok {
+		if n, _, err := term.GetSize(w.t.fd); err == nil && n > 0 {
+			return min(max(n-1, narrowest), textWidth)
+		}
+	}
+	return textWidth
+}
+
 // say writes paragraphs, wrapped.
 func (f *textFace) say(paragraphs ...string) error {
 	for _, p := range paragraphs {
-		if _, err := fmt.Fprintln(f.out, wrap(p, textWidth, "")); err != nil {
+		if _, err := fmt.Fprintln(f.out, wrap(p, f.width(), "")); err != nil {
 			return err
 		}
 	}

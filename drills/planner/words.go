@@ -27,11 +27,11 @@ func (p *Planner) reasons(s *state, now time.Time) []string {
 	l, h := chance(low, 0, standardChoices), chance(high, 0, standardChoices)
 	switch {
 	case acc < Known:
-		out = append(out, fmt.Sprintf("%s needs work: out of 4 you would get it %.0f %% of the time, probably %.0f to %.0f.", first(name), 100*acc, 100*l, 100*h))
+		out = append(out, fmt.Sprintf("%s needs work: among 4 choices you would get it %.0f %% of the time, probably %.0f to %.0f %%.", first(name), 100*acc, 100*l, 100*h))
 	case len(out) == 0 && h-l > 0.25:
-		out = append(out, fmt.Sprintf("Too little is known about %s: somewhere from %.0f to %.0f %% of the time, out of 4.", name, 100*l, 100*h))
+		out = append(out, fmt.Sprintf("Too little is known about %s: among 4 choices you would get it somewhere from %.0f to %.0f %% of the time.", name, 100*l, 100*h))
 	case len(out) == 0:
-		out = append(out, fmt.Sprintf("Nothing is due and nothing weak: %s is one of the least sure things, %.0f %%.", name, 100*acc))
+		out = append(out, fmt.Sprintf("Nothing is due and nothing weak: %s is one of the less sure things, %.0f %% among 4 choices.", name, 100*acc))
 	}
 	return out
 }
