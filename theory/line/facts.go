@@ -206,7 +206,7 @@ func foremost(list []Fact) []Fact {
 // family joins the kinds of facts that say the same sort of thing.
 func family(k FactKind) FactKind {
 	switch k {
-	case CycleFact, RelationFact:
+	case RelationFact:
 		return SequenceFact
 	case ThreadFact:
 		return MotionFact
