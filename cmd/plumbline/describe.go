@@ -35,6 +35,7 @@ type (
 		Relation string          `json:"relation,omitempty"` // what leads from the first sonority to the second, of loose notes
 		Warnings []string        `json:"warnings,omitempty"`
 		Keys     []keyChangeJSON `json:"keys,omitempty"`
+		harmonyPart
 	}
 	keyChangeJSON struct {
 		Bar      string `json:"bar"`
@@ -58,6 +59,9 @@ type (
 		BlackKeys bool          `json:"black_keys"`
 		Numeral   string        `json:"numeral"`
 		Function  string        `json:"function"`
+
+		NumeralWords string `json:"numeral_words,omitempty"` // of loose notes
+		at           score.Time
 	}
 	handJSON struct {
 		Notes     []string `json:"notes"`
@@ -165,7 +169,7 @@ func describePassage(p *score.Passage, region score.Region) descriptionJSON {
 		left, right := pitchesOf(s.Hand(score.Left)), pitchesOf(s.Hand(score.Right))
 		sj := describeNotes(left, right)
 		bar, beat := p.BeatAt(s.At)
-		sj.Bar, sj.Beat = bar, beat.String()
+		sj.Bar, sj.Beat, sj.at = bar, beat.String(), s.At
 		d.Sonorities = append(d.Sonorities, sj)
 	}
 	if region.Moment {
@@ -313,6 +317,7 @@ the first are told; --all leaves nothing out.
 				if notes != "" { // loose notes lie in no hand
 					sj.Left, sj.Right = describeHand(nil), describeHand(nil)
 				}
+				sj.inKey(keyName, append(append([]pitch.Pitch{}, l...), r...))
 				next, err := parsePitches(then)
 				if err != nil {
 					return &usageError{cmd.CommandPath(), fmt.Errorf("--then: %w", err)}
@@ -343,9 +348,7 @@ the first are told; --all leaves nothing out.
 				return err
 			}
 			d = describePassage(p, region)
-			if keyName != "" {
-				d.Key = keyName
-			}
+			d.inContext(p, region, keyName)
 			if draft != "" {
 				if err := keepOrWrite(draft, draftClaims(p, d)); err != nil {
 					return err
@@ -418,7 +421,7 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 	}
 	facts := []string{place}
 	if d.Key != "" {
-		facts = append(facts, d.Key)
+		facts = append(facts, d.keyWords())
 	}
 	facts = append(facts, meters, count(len(d.Sonorities), "sonority", "sonorities"))
 	fmt.Fprintf(w, "%s\n\n", strings.Join(facts, "; "))
@@ -465,6 +468,7 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 		}
 		fmt.Fprintln(w)
 	}
+	writeHarmony(w, d, region.Moment, all)
 	writeLines(w, d, all)
 	if !full && len(d.Sonorities) > 0 {
 		fmt.Fprintf(w, "\nOne sonority in full: --at \"bar %s beat %s\"; all of them: --full\n", d.Sonorities[0].Bar, d.Sonorities[0].Beat)
@@ -552,6 +556,14 @@ func writeSonority(w io.Writer, s sonorityJSON, all chord.Stack, loose bool) {
 			field("", "if "+strings.Join(r.Respelled, ", "))
 		}
 		field("", r.Why)
+	}
+	switch {
+	case loose && s.Numeral != "":
+		field("numeral", s.Numeral+": "+s.NumeralWords)
+	case s.Numeral != "" && s.Function != "":
+		field("in context", s.Numeral+", "+s.Function)
+	case s.Numeral != "":
+		field("in context", s.Numeral)
 	}
 	for _, c := range s.Clusters {
 		field("cluster", c.Kind+": "+strings.Join(c.Notes, " "))

@@ -134,6 +134,16 @@ func (a *Analysis) roleIn(i int, c Chord, k key.Key) Role {
 	} else if leads(5) && r.Function == Predominant {
 		why = append(why, "the dominant follows")
 	}
+	// What isn't heard colours nothing.
+	thirdless := n.Text != "" && !r.SixFour
+	for _, rel := range []int{4, -3, -10} {
+		if hasInterval(c.Quality, rel) && has(e.prof[pPresent], root+rel) {
+			thirdless = false
+		}
+	}
+	if thirdless {
+		r.Colour = strings.TrimPrefix(r.Colour+", without third", ", ")
+	}
 	if n.Kind == key.Mixture && r.Colour == "" {
 		r.Colour = "borrowed from the parallel key"
 		why = append(why, n.Why)
