@@ -9,10 +9,12 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"plumbline/drills/ear"
 	"plumbline/progress"
@@ -68,12 +70,15 @@ next time. A claim whose twin would be unfair is left out, and it says why.
 			}
 			return plainRun(cmd, args)
 		}
-		for _, other := range []string{"kind", "sight", "level", "labels", "choices", "inversions", "from", "at", "no-transpose", "own-only"} {
-			if set(other) {
-				return usage("--%s doesn't go with --claims", other)
+		other := ""
+		cmd.Flags().Visit(func(f *pflag.Flag) {
+			if !slices.Contains([]string{"claims", "yes-no", "arguable", "again", "part", "count", "seed", "json", "play", "db", "no-sound", "out", "plain", "learner"}, f.Name) {
+				other = f.Name
 			}
-		}
+		})
 		switch {
+		case other != "":
+			return usage("--%s doesn't go with --claims", other)
 		case c.file == "-" || args[0] == "-":
 			return usage("stdin is for the answers; name files")
 		case f.count < 1 || f.count > maxCount:
@@ -133,6 +138,9 @@ func (e *env) drillClaims(ctx context.Context, f drillFlags, c claimFlags, path 
 		return &hintError{err, "--db FILE keeps the answers in another file"}
 	}
 	defer store.Close()
+	if store, err = e.learnerOf(ctx, store, f.learner, true); err != nil {
+		return err
+	}
 
 	s := &claimSitting{e: e, p: p, results: results, store: store, flags: f, claims: c, path: path}
 	for _, r := range results {
@@ -148,7 +156,7 @@ func (e *env) drillClaims(ctx context.Context, f drillFlags, c claimFlags, path 
 	case f.json:
 		s.sound.silent = !f.play && f.out == ""
 		err = s.run(ctx, newJSONInput(e.stdin), &jsonClaimFace{&jsonFace{out: e.stdout}, s})
-	case isTerminal(e.stdin) && isTerminal(e.stdout):
+	case isTerminal(e.stdin) && isTerminal(e.stdout) && !f.plain:
 		t := newTerminal(e.stdin.(*os.File))
 		if terr := t.raw(); terr == nil {
 			defer t.cooked() // also on a panic
@@ -297,6 +305,9 @@ func (s *claimSitting) prepare(ctx context.Context, c claim.Claim) (a *asking, w
 	var no *ear.NoTwinError
 	if errors.As(err, &no) {
 		return nil, no.Why, nil
+	}
+	if err == nil {
+		err = balance(a.subject)
 	}
 	if err != nil {
 		return nil, "", err

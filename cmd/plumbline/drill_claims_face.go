@@ -182,6 +182,9 @@ func (f *textClaimFace) end(interrupted bool) error {
 	if s.flags.db != "" {
 		cmd += " --db " + s.flags.db
 	}
+	if s.flags.learner != "" {
+		cmd += fmt.Sprintf(" --learner %q", s.flags.learner)
+	}
 	_, err := fmt.Fprintf(f.out, "To see what you hear: %s\n", cmd)
 	return err
 }

@@ -9,6 +9,7 @@ import (
 	"plumbline/synth"
 	"plumbline/theory/key"
 	"plumbline/theory/pitch"
+	"plumbline/theory/score"
 )
 
 // How a claim sounds.
@@ -40,6 +41,62 @@ func interval(s *ear.Subject, pl ear.Playing, transpose int, opts synth.Options)
 	}
 	opts.Level += synth.LUFS(pl.Level)
 	return synth.Render(made.notes, opts)
+}
+
+// timbre is what of a sound could be followed without hearing what it is made of, as logarithms, so that differences are ratios.
+type timbre struct {
+	register   float64 // crossings of zero a second
+	brightness float64 // root mean square of the spectrum: the power of the slope over the power
+	low        float64 // the same of what is below 300 Hz or so
+}
+
+// clipTimbre measures a clip.
+func clipTimbre(c *synth.Clip) timbre {
+	var power, slope, lowPower, lowSlope, last, low, lastLow float64
+	crossings := 1
+	k := 1 - math.Exp(-2*math.Pi*300/float64(c.Rate)) // one pole
+	for i := 0; i+1 < len(c.Samples); i += 2 {
+		x := float64(c.Samples[i] + c.Samples[i+1])
+		power += x * x
+		slope += (x - last) * (x - last)
+		if x > 0 != (last > 0) {
+			crossings++
+		}
+		last = x
+		low += k * (x - low)
+		lowPower += low * low
+		lowSlope += (low - lastLow) * (low - lastLow)
+		lastLow = low
+	}
+	return timbre{math.Log(float64(crossings)), math.Log(slope/power) / 2, math.Log(lowSlope/lowPower) / 2}
+}
+
+// balance chooses among a subject's twins those whose sound, too, lies on both sides of the original: higher and lower, brighter and
+// darker, against what the touch makes of it by chance.
+func balance(s *ear.Subject) error {
+	measure := func(p *score.Passage, touch float64) ([]float64, error) {
+		c, err := interval(s, ear.Playing{Passage: p, Touch: touch}, 0, synth.Options{Rate: synth.MinRate})
+		if err != nil {
+			return nil, err
+		}
+		t := clipTimbre(c)
+		return []float64{t.register, t.brightness, t.low}, nil
+	}
+	low, err := measure(s.Original, 1-ear.TouchRange)
+	if err != nil {
+		return err
+	}
+	high, err := measure(s.Original, 1+ear.TouchRange)
+	if err != nil {
+		return err
+	}
+	return s.Balance(func(p *score.Passage) ([]float64, error) {
+		m, err := measure(p, 1)
+		for i := range m { // by their touch two playings differ with a standard deviation of sqrt(2/3) times its reach
+			m[i] /= max(math.Abs(high[i]-low[i])/2*math.Sqrt(2./3), 1e-4)
+		}
+		return m, err
+	})
 }
 
 // given renders what a learner is given first: the tonic chord of the claim's key, else the notes that it names; nil if nothing.

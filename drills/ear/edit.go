@@ -146,6 +146,7 @@ func (s *Subject) search(others []claim.Claim) {
 		}
 		found = slices.Delete(found, bad, bad+1)
 	}
+	s.found = found
 }
 
 // chosen reports whether t is in one of the pairs.
@@ -1089,7 +1090,67 @@ func pairs(found []Twin) [][2]Twin {
 	return out
 }
 
+// Balance chooses the pairs anew by what is measured of the sound of the places in a passage: numbers whose differences a listener
+// might follow, such as brightness, in units of the standard deviation that chance (touch and level, drawn anew for each playing)
+// gives to such a difference. Pairs are taken in which a listener who follows one of them would be right half of the time, as far
+// as it can be had. It returns the error of measure, if there is one; the pairs are then as they were.
+func (s *Subject) Balance(measure func(*score.Passage) ([]float64, error)) error {
+	is, err := measure(s.Original)
+	if err != nil {
+		return err
+	}
+	slices.SortStableFunc(s.found, func(a, b Twin) int { return cmp.Compare(a.cost, b.cost) })
+	list := s.found[:min(len(s.found), maxMeasured)]
+	off := make([][]float64, len(list))
+	for i, t := range list {
+		if off[i], err = measure(t.Passage); err != nil {
+			return err
+		}
+		for j := range off[i] {
+			// How often the twin measures higher than the original: the normal distribution.
+			off[i][j] = .5 * (1 + math.Erf((off[i][j]-is[j])/math.Sqrt2))
+		}
+	}
+	type pair struct {
+		a, b int
+		cost float64
+	}
+	var all []pair
+	for i := range list {
+		for j := i; j < len(list); j++ {
+			if i == j && len(list[i].edit.moves) > 0 {
+				continue
+			}
+			cost := list[i].cost + list[j].cost
+			for k := range is {
+				cost += followCost * math.Abs((off[i][k]+off[j][k])/2-.5)
+			}
+			all = append(all, pair{i, j, cost})
+		}
+	}
+	slices.SortStableFunc(all, func(x, y pair) int { return cmp.Compare(x.cost, y.cost) })
+	var out [][2]Twin
+	used := map[int]bool{}
+	for _, p := range all {
+		if len(out) == maxPairs || p.cost > all[0].cost+worseBy {
+			break
+		}
+		if used[p.a] || used[p.b] || s.full != nil && !(s.confirmed(list[p.a]) && s.confirmed(list[p.b])) {
+			continue
+		}
+		used[p.a], used[p.b] = true, true
+		out = append(out, [2]Twin{list[p.a], list[p.b]})
+	}
+	if len(out) > 0 {
+		s.Pairs = out
+		s.measure()
+	}
+	return nil
+}
+
 const (
+	maxMeasured  = 20  // twins that are measured
+	followCost   = 12  // a listener who follows something is right always; in proportion, if he is right above half of the time
 	unevenCost   = .3  // a semitone by which the mean register differs more on one side
 	mismatchCost = 3   // a side of the lowest or the highest notes that is not balanced
 	worseBy      = 2.5 // by how much another pair may be worse than the best

@@ -27,6 +27,7 @@ type Subject struct {
 	toFull   []int           // for each written note of Original its place in full, -1 if it is cut
 	keys     [2]int          // the lowest and the highest key of what is played, in any twin too
 	checked  int             // changes tried
+	found    []Twin          // all twins, for Balance
 	tones    []tone          // of the original
 	scope    []int           // those that sound in the places
 	evidence map[string]bool // those that the verdict rests on

@@ -54,10 +54,10 @@ type Trial struct {
 	Twin      Twin      // what is or could be heard against the original
 }
 
-// By how much, either way, touch and level of each playing differ from the usual, at random: more than what is left between the
+// TouchRange and levelRange are by how much, either way, touch and level of each playing differ from the usual, at random: more than what is left between the
 // original and its twin when all is matched, so that neither brightness nor loudness can be followed. Two playings are never more
 // than 0.5 LU apart.
-const touchRange, levelRange = .25, .2
+const TouchRange, levelRange = .25, .2
 
 // Trial draws question n, n from 1 on, of a task: pair, side and order by chance, and the pitch. The same seed and number give
 // the same question.
@@ -70,8 +70,8 @@ func (s *Subject) Trial(seed uint64, n int, task Task) Trial {
 	low, high := s.room()
 	t.Transpose = low + r.IntN(high-low+1)
 	about := func(mean, reach float64) float64 { return mean + reach*(2*r.Float64()-1) }
-	is := Playing{s.Original, about(1, touchRange), about(0, levelRange), true}
-	isnt := Playing{t.Twin.Passage, about(1, touchRange), about(0, levelRange), false}
+	is := Playing{s.Original, about(1, TouchRange), about(0, levelRange), true}
+	isnt := Playing{t.Twin.Passage, about(1, TouchRange), about(0, levelRange), false}
 	first := r.IntN(2) == 0
 	switch {
 	case task == YesOrNo && first:
