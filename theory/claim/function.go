@@ -1004,7 +1004,7 @@ func (k *Checker) modulates(r score.Region, a args) (Result, error) {
 		res.Verdict, res.Instead = Holds, ""
 	case len(seq) > 1 && seq[len(seq)-1] == to && starts:
 		res.Verdict, res.Instead = Arguable, "only the last chord is in "+to.String()
-	case slices.Contains(seq, to) && len(seq) > 1 && (len(a.keys) < 2 || slices.Contains(seq, a.keys[0])):
+	case len(seq) > 1 && slices.Contains(seq[1:], to) && (len(a.keys) < 2 || slices.Contains(seq[:slices.Index(seq[1:], to)+1], a.keys[0])):
 		res.Verdict = Arguable
 	default:
 		for i := first; i < end; i++ {
