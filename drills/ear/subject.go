@@ -305,5 +305,12 @@ func (s *Subject) whyNone() string {
 	if s.checked == 0 {
 		return "no note of it can be changed without another one being struck twice or lost"
 	}
+	if len(s.found) > 0 {
+		way := "higher"
+		if s.found[0].feature[0] < 0 {
+			way = "lower"
+		}
+		return fmt.Sprintf("every small change that makes it false (the best: %s) makes the whole sound %s, so that register alone would tell", s.found[0].Change, way)
+	}
 	return fmt.Sprintf("none of %d small changes makes just this claim false and leaves register, length and number of notes as they are", s.checked)
 }
