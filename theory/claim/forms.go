@@ -520,7 +520,7 @@ func chordForms() []Form {
 					}
 					e := &stmtError{offset: m.at["label"] + at, msg: fmt.Sprintf("%q is no chord: %s", trimmed, le.Why), nearest: nearest(m.text), soft: true, weak: at == 0 || articleOnly.MatchString(trimmed[:at]) && strings.ToLower(trimmed[at:at+1]) == trimmed[at:at+1]}
 					if le.Nearest != "" {
-						e.nearest = append([]string{strconv.Quote("is " + le.Nearest)}, e.nearest...)
+						e.nearest = []string{strconv.Quote("is " + le.Nearest)}
 					}
 					return e
 				}
