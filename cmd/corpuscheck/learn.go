@@ -75,7 +75,7 @@ func cross(w io.Writer, ts []trial) error {
 		wg.Go(func() {
 			gate <- true
 			defer func() { <-gate }()
-			figs[i], _ = measure(harmony.Learn(lessons(t.learn)), t.test)
+			figs[i], _ = measure(harmony.Learn(lessons(t.learn)), t.test, true)
 		})
 	}
 	wg.Wait()

@@ -1,6 +1,6 @@
 // Command corpuscheck measures the readings of plumbline against an expert-labelled corpus. It is for developers.
 //
-//	corpuscheck [-json] [-worst] FOLDER...        measure with the tables that ship
+//	corpuscheck [-json] [-worst] [-divide] FOLDER...   measure with the tables that ship
 //	corpuscheck -claims FOLDER...                 false alarms and slips caught of every form of claim that the tables decide
 //	corpuscheck -cross FOLDER...                  learn on a part and measure on the rest
 //	corpuscheck -learn FILE FOLDER...             learn the tables that ship anew
@@ -30,6 +30,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	worst := flags.Bool("worst", false, "the pieces read worst and the commonest confusions as well")
 	crossed := flags.Bool("cross", false, "learn on a part and measure the rest: each set by the others, and four folds by piece")
 	claims := flags.Bool("claims", false, "what becomes of the labels and slips as written claims, form by form")
+	divide := flags.Bool("divide", false, "also read the pieces without the spans, as describe does (takes four times as long)")
 	learned := flags.String("learn", "", "learn the tables from all pieces and write them to a `file`")
 	if err := flags.Parse(args); err != nil {
 		return 2
@@ -49,7 +50,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	case *crossed:
 		err = cross(stdout, trials(prepare(pieces)))
 	default:
-		err = report(stdout, pieces, start, *asJSON, *worst)
+		err = report(stdout, pieces, start, *asJSON, *worst, *divide)
 	}
 	if err != nil {
 		fmt.Fprintln(stderr, err)

@@ -160,8 +160,8 @@ type figuresJSON struct {
 	Planted     int      `json:"planted"`
 	FalseAlarms float64  `json:"false_alarms"`
 	SlipsCaught float64  `json:"slips_caught"`
-	TimeRoot    float64  `json:"time_root"` // without the spans given, share of the labelled time
-	TimeBoth    float64  `json:"time_root_quality"`
+	TimeRoot    float64  `json:"time_root,omitempty"` // -divide: without the spans given, share of the labelled time
+	TimeBoth    float64  `json:"time_root_quality,omitempty"`
 	Problems    []string `json:"problems,omitempty"` // spans that overlap or are empty
 }
 
@@ -177,14 +177,16 @@ type confusion struct {
 	want, got       harmony.Chord
 }
 
-// measure reads every study with t and counts, set by set in their order.
-func measure(t *harmony.Tables, studies []study) (sets []*figures, wrong []confusion) {
+// measure reads every study with t and counts, set by set in their order; if divide is set, also as the pieces divide themselves.
+func measure(t *harmony.Tables, studies []study, divide bool) (sets []*figures, wrong []confusion) {
 	for _, s := range studies {
 		if n := len(sets); n == 0 || sets[n-1].Name != s.Set {
 			sets = append(sets, &figures{Name: s.Set})
 		}
 		f := sets[len(sets)-1]
-		f.unguided(t, s)
+		if divide {
+			f.unguided(t, s)
+		}
 		a := t.Read(s.lesson.Music, s.lesson.Spans)
 		for n, l := range s.Truth {
 			f.Labels++
@@ -279,8 +281,8 @@ func sortedKeys[V any](m map[string]V) []string {
 }
 
 // report measures with the tables that ship and writes the figures. The time is counted from start, before the files were read.
-func report(w io.Writer, pieces []piece, start time.Time, asJSON, worst bool) error {
-	sets, wrong := measure(harmony.Shipped(), prepare(pieces))
+func report(w io.Writer, pieces []piece, start time.Time, asJSON, worst, divide bool) error {
+	sets, wrong := measure(harmony.Shipped(), prepare(pieces), divide)
 	took := time.Since(start).Seconds()
 	all := &figures{Name: "all"}
 	for _, f := range sets {

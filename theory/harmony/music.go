@@ -93,7 +93,7 @@ type hint struct {
 const (
 	signatureHint = .2
 	declaredHint  = .5
-	namedHint     = 1.2
+	namedHint     = 5
 	opening       = 6 // spans after which a signature or declared key counts for little: music leaves its key
 )
 

@@ -67,7 +67,7 @@ func (a *Analysis) Why(i int) Why {
 		w.Text = strings.Replace(w.Text, "because of the ", "by a hair", 1)
 	}
 	if len(w.Against) > 0 {
-		w.Text += "; against it speaks the " + list(w.Against, 2)
+		w.Text += "; for that one, the " + list(w.Against, 2)
 	}
 	w.Text += "."
 	return w
