@@ -147,7 +147,7 @@ func (k *keyInput) skipSequence(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
-		case <-time.After(30 * time.Millisecond):
+		case <-time.After(100 * time.Millisecond):
 			return nil // the Escape key itself
 		case b, ok := <-k.keys:
 			switch {

@@ -14,8 +14,8 @@ import (
 // How many labels of a kind are compared with one another, over how many of their last answers, and how many sentences come of
 // it at most.
 const (
-	comparedLabels  = 8
-	comparedAnswers = 100
+	comparedLabels  = 6
+	comparedAnswers = 60
 	claimSentences  = 6
 )
 
