@@ -30,7 +30,7 @@ const (
 	priceTwice         = 2.5 // a member that sounds under a second name as well
 	priceFifth         = 1.0 // fifth missing where that is usual
 	priceFifthTriad    = 5.0
-	priceThird         = 8.0
+	priceThird         = 7.4
 	priceSlash         = 4.6 // a triad over a bass foreign to it
 	priceSlashFifth    = 4.0 // … over the fourth above its root, as in Dm/G, which stands for a suspended dominant
 	priceSlashSeventh  = 4.6 // a seventh chord over a foreign bass
