@@ -54,6 +54,9 @@ func (e *env) planned(ctx context.Context, store *progress.Store, f drillFlags, 
 	var kinds []drills.Kind
 	for _, k := range drills.Kinds() {
 		asked := slices.ContainsFunc(hs, func(h progress.History) bool { return h.Kind == string(k) && h.Mode == mode })
+		if k == drills.Same || k == drills.Dictation { // these have a staircase of their own, or no choices
+			continue
+		}
 		if asked && (!kindSet || string(k) == f.kind) && (!f.sight || k.Sight()) {
 			kinds = append(kinds, k)
 		}
@@ -62,7 +65,9 @@ func (e *env) planned(ctx context.Context, store *progress.Store, f drillFlags, 
 		return nil, nil
 	}
 	if levelSet || len(f.labels) > 0 {
-		kinds = []drills.Kind{drills.Kind(f.kind)}
+		if kinds = []drills.Kind{drills.Kind(f.kind)}; f.kind == string(drills.Same) || f.kind == string(drills.Dictation) {
+			return nil, nil
+		}
 	}
 	var items []planner.Item
 	for i, k := range kinds {
@@ -227,6 +232,9 @@ func (p *plannedDrill) heading() string {
 	var titles []string
 	for _, k := range p.kinds {
 		titles = append(titles, k.Title())
+	}
+	if len(titles) > 3 {
+		return fmt.Sprintf("%d kinds of drill", len(titles))
 	}
 	return strings.Join(titles, ", ")
 }
