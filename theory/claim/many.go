@@ -141,7 +141,7 @@ func (s stop) readings() []chord.Reading {
 		return rs
 	}
 	q := sym.Type.Name()
-	if sym.Type.Family == "triad" {
+	if sym.Type.Family == "triad" && !strings.HasSuffix(q, "triad") {
 		q += " triad"
 	}
 	return append([]chord.Reading{{Label: s.label, Type: sym.Type.ID, Rooted: true, Root: sym.Root, Quality: q}}, rs...)

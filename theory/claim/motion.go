@@ -472,9 +472,16 @@ func insteadMoves(l line.Line, j line.Judgement) string {
 			iv = append(iv, "…")
 			break
 		}
-		iv = append(iv, m.Interval.String())
+		switch d := m.Interval; {
+		case d == pitch.Unison:
+			iv = append(iv, "stays")
+		case d.Descends():
+			iv = append(iv, "down "+d.Neg().String())
+		default:
+			iv = append(iv, "up "+d.String())
+		}
 	}
-	return verb + " by " + strings.Join(iv, " ")
+	return verb + ": " + strings.Join(iv, ", ")
 }
 
 // twoLines checks "splits into two stepwise lines".
