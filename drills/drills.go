@@ -37,6 +37,7 @@ import (
 	"cmp"
 	"fmt"
 	"hash/fnv"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -244,6 +245,7 @@ type Question struct {
 	Inversions bool        // any member may be the lowest note, so labels that differ by it alone can't be told apart
 
 	seed  uint64
+	touch [2]float64                  // of the left and the right hand, by score.Hand&1
 	about string                      // what the craft remembers of it, for the explanation
 	again func(label string) Question // the same question with another label
 	told  []Note                      // what is played to explain it, where that is more, or less, than the question
@@ -440,14 +442,15 @@ func (d *Drill) ask(n int, r *rand.Rand, at int) Question {
 		q.Choices = append(q.Choices, q.Expected)
 	}
 	inOrder(d.craft, q.Choices)
-	a, b := r.Uint64(), r.Uint64()
 	from := q
-	fill := func(label string) Question {
+	make := func(seed uint64, label string) Question {
 		q := from
 		q.Expected = label
-		d.plan.fill(rand.New(rand.NewPCG(a, b)), &q)
+		d.plan.fill(rand.New(rand.NewPCG(seed, uint64(n))), &q)
 		return q
 	}
+	seed := d.matched(r, make, q.Expected)
+	fill := func(label string) Question { return make(seed, label) }
 	if q = d.finish(fill(q.Expected)); open {
 		return q
 	}
@@ -461,8 +464,12 @@ func (d *Drill) ask(n int, r *rand.Rand, at int) Question {
 	return q
 }
 
+// blank is question n before anything is asked. How strongly each hand strikes is drawn here, before any label is looked at:
+// the balance of low and high notes and the brightness that comes with strength then tell nothing.
 func (d *Drill) blank(n int) Question {
-	return Question{ID: fmt.Sprintf("%s-%d-%d", d.set.Kind, d.set.Seed, n), Number: n, Kind: d.set.Kind, Sight: d.set.Sight, Inversions: d.set.Inversions, seed: d.set.Seed}
+	r := d.random(-n)
+	touch := func() float64 { return math.Exp2(1.4*r.Float64() - .9) }
+	return Question{touch: [2]float64{touch(), touch()}, ID: fmt.Sprintf("%s-%d-%d", d.set.Kind, d.set.Seed, n), Number: n, Kind: d.set.Kind, Sight: d.set.Sight, Inversions: d.set.Inversions, seed: d.set.Seed}
 }
 
 // finish writes the prompt.

@@ -43,7 +43,7 @@ const keyTempo = 84
 
 // functionCraft sets a key up by a cadence, the same for all, and asks what the chord after it does in that key.
 var functionCraft = &named{
-	asks: "A cadence sets the key up. What is the chord after it?", rows: functionRows, low: "E2", high: "A5",
+	asks: "A cadence sets the key up. What is the chord after it?", rows: functionRows, low: "C2", high: "C6",
 	steps: []Level{
 		step(1, "major keys, tonic or dominant", "tonic", "dominant"),
 		step(2, "major and minor keys, three functions", all(functionRows)...),
@@ -52,8 +52,9 @@ var functionCraft = &named{
 	plan: func(s Settings, labels []string) (planner, error) {
 		return filler(func(r *rand.Rand, q *Question) {
 			minor := s.Level > 1 && r.IntN(2) == 0
-			bass := q.draw(r, 40, 51)
-			top := 67 + r.IntN(9)
+			low := 36 + r.IntN(10)
+			bass := q.draw(r, low, low+11)
+			top := low + 27 + r.IntN(9)
 			colour := 0
 			if s.Level > 2 && r.IntN(4) > 0 {
 				colour = 1
@@ -64,7 +65,7 @@ var functionCraft = &named{
 				tonic = q.like.root
 			}
 			q.like = &likeness{root: tonic}
-			ls, ok := led(tonic, append(slices.Clone(cadence(minor)), h), 40, top)
+			ls, ok := led(tonic, append(slices.Clone(cadence(minor)), h), low, top)
 			if !ok {
 				return // TestKinds sees to it that this doesn't happen
 			}
@@ -162,7 +163,7 @@ var tendencies = func() []tendency {
 // tendencyCraft sets a key up, sounds a chord with the note on top and then that note alone; where the resolution is given it
 // sounds too.
 var tendencyCraft = &named{
-	asks: "Where does the last note want to go?", rows: tendencyRows, low: "E2", high: "A5",
+	asks: "Where does the last note want to go?", rows: tendencyRows, low: "C2", high: "C6",
 	steps: []Level{
 		step(1, "leading tone and seventh, the resolution sounds", upSemitone, downSemitone, stays),
 		step(2, "leading tone and seventh, the resolution is withheld", upSemitone, downSemitone, stays),
@@ -181,8 +182,9 @@ var tendencyCraft = &named{
 				q.Music, q.Tempo, q.about = resolved(q.like.chord, q.like.note, to), keyTempo, "to "+to.String()
 				return
 			}
-			note := q.draw(r, 67, 78)
-			top := 67 + r.IntN(9)
+			low := 36 + r.IntN(10)
+			note := q.draw(r, low+26, low+37)
+			top := low + 27 + r.IntN(9)
 			var ts []tendency
 			for _, t := range tendencies {
 				if t.label == q.Expected && (hard || !t.hard) {
@@ -193,7 +195,7 @@ var tendencyCraft = &named{
 			tonic := tonicFor(r, note-t.note.Semitones, t.minor)
 			p := at(tonic.Add(t.note), note)
 			hs := append(slices.Clone(cadence(t.minor)), t.chord, t.to)
-			ls, ok := led(tonic, hs, 40, top, demand{4, p}, demand{5, p.Add(t.goes)})
+			ls, ok := led(tonic, hs, low, top, demand{4, p}, demand{5, p.Add(t.goes)})
 			if !ok {
 				return // TestKinds sees to it that this doesn't happen
 			}

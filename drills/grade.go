@@ -3,6 +3,7 @@ package drills
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -190,7 +191,7 @@ func Explain(q Question, g Graded) Explanation {
 		e.Text += fmt.Sprintf(" From %s.", q.From)
 	}
 	if e.Was, e.Tempo = q.Sound(); len(q.told) > 0 {
-		e.Was = q.told
+		e.Was = q.touched(slices.Clone(q.told))
 	}
 	if g.Right || g.Given == "" {
 		return e
@@ -210,6 +211,7 @@ func Explain(q Question, g Graded) Explanation {
 		}
 	}
 	if len(e.Said) > 0 {
+		e.Said = q.touched(slices.Clone(e.Said))
 		e.Difference = alone(e.Was, e.Said)
 	}
 	return e

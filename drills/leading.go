@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync"
 
 	"plumbline/theory/chord"
 	"plumbline/theory/pitch"
@@ -69,11 +70,32 @@ type layout [4]pitch.Pitch
 // layouts returns the ways of h in which a player would hold it: the bass within an octave from lowBass, three notes above it
 // for the right hand, within a tenth; every member sounds, but the fifth of a root-position seventh chord need not.
 func (h keyChord) layouts(tonic pitch.Class, lowBass int) []layout {
+	key := laidKey{h.name, h.bass, len(h.members), h.members[1], h.members[len(h.members)-1], tonic, lowBass}
+	if known, ok := laid.Load(key); ok {
+		return known.([]layout)
+	}
+	out := h.layOut(tonic, lowBass)
+	laid.Store(key, out)
+	return out
+}
+
+// laid keeps layouts, which are asked for again and again.
+var laid sync.Map
+
+type laidKey struct {
+	name          string
+	bass, members int
+	second, last  pitch.Interval
+	tonic         pitch.Class
+	low           int
+}
+
+func (h keyChord) layOut(tonic pitch.Class, lowBass int) []layout {
 	_, members, bassClass := h.in(tonic)
 	bass := at(bassClass, lowBass+((bassClass.PC()-lowBass)%12+12)%12)
 	var upper []pitch.Pitch
 	for _, m := range members {
-		for n := 52 + ((m.PC()-52)%12+12)%12; n <= 81; n += 12 {
+		for n := lowBass + 11 + ((m.PC()-lowBass-11)%12+12)%12; n <= lowBass+41; n += 12 {
 			upper = append(upper, at(m, n))
 		}
 	}

@@ -16,6 +16,7 @@ type Note struct {
 	At, Length score.Time // in quarter notes, from the start of the question
 	Cents      float64    // off the tuning; 0 but where the size of a difference is what is asked
 	Soft       bool       // a pulse beneath what is asked, to be played softly
+	Touch      float64    // how strongly it is struck against the usual strength; above 0, about 0.5 to 1.4
 }
 
 // chordTempo makes a quarter note a second, so that a chord by itself sounds for chordLength seconds.
@@ -27,9 +28,20 @@ var chordLength = score.T(11, 5)
 // about one chord sounds for 2.2 seconds.
 func (q Question) Sound() (notes []Note, tempo float64) {
 	if len(q.Music) == 0 {
-		return chordNotes(score.Time{}, chordLength, q.Left, q.Right), chordTempo
+		return q.touched(chordNotes(score.Time{}, chordLength, q.Left, q.Right)), chordTempo
 	}
-	return slices.Clone(q.Music), q.tempo()
+	return q.touched(slices.Clone(q.Music)), q.tempo()
+}
+
+// touched gives notes the touch of q's hands.
+func (q Question) touched(ns []Note) []Note {
+	for i, n := range ns {
+		ns[i].Touch = 1
+		if t := q.touch[n.Hand&1]; t > 0 {
+			ns[i].Touch = t
+		}
+	}
+	return ns
 }
 
 func (q Question) tempo() float64 {

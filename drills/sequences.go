@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync"
 
 	"plumbline/theory/chord"
 	"plumbline/theory/pitch"
@@ -101,12 +102,24 @@ func sequenceIn(r *rand.Rand, p bassPattern, middle int, minor bool) (s chord.Se
 		in = fmt.Sprintf(" in %s %s", tonic, mode)
 		spec += "," + in
 	}
-	pat, err := chord.ParsePattern(spec)
-	if err != nil {
-		return s, "", false
+	if known, ok := realized.Load(spec); ok {
+		r := known.(sequenceOrNot)
+		return r.s, in, r.ok
 	}
-	s, err = chord.RealizePattern(pat)
+	pat, err := chord.ParsePattern(spec)
+	if err == nil {
+		s, err = chord.RealizePattern(pat)
+	}
+	realized.Store(spec, sequenceOrNot{s, err == nil})
 	return s, in, err == nil
+}
+
+// realized keeps sequences that were realized, by their specification: there are some hundred, and each takes milliseconds.
+var realized sync.Map
+
+type sequenceOrNot struct {
+	s  chord.Sequence
+	ok bool
 }
 
 // sequenceMusic sounds n chords of a sequence, one each beat.

@@ -67,7 +67,7 @@ func drillNotes(notes []drills.Note, tempo float64) []synth.Note {
 	out := make([]synth.Note, len(notes))
 	for i, n := range notes {
 		out[i] = synth.Note{Freq: synth.Tuning{}.Freq(n.Pitch.MIDI()) * synth.Hz(math.Exp2(n.Cents/1200)), Start: at(n.At),
-			Length: at(n.Length), Strength: plainStrength, Pan: pan(n.Hand)}
+			Length: at(n.Length), Strength: min(plainStrength*n.Touch, 1), Pan: pan(n.Hand)}
 		if n.Soft {
 			out[i].Strength *= softly
 		}
