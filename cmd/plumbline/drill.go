@@ -243,8 +243,12 @@ func (e *env) drill(ctx context.Context, f drillFlags) error {
 	source := ""
 	var step *deckSitting
 	if f.deck != "" { // its step is chosen by the record, below
-		if _, err := e.readDeck(f.deck); err != nil {
+		deck, err := e.readDeck(f.deck)
+		if err != nil {
 			return err
+		}
+		if f.step > len(deck.Steps) {
+			return &usageError{"plumbline drill", fmt.Errorf("--step %d: the deck %s has steps 1 to %d", f.step, deck.Title, len(deck.Steps))}
 		}
 	} else if f.from != "" {
 		p, region, lerr := e.load(f.from, f.pf)
