@@ -51,17 +51,17 @@ type (
 
 // checkClaims checks every claim that is understood. bad holds the others, in order of lines.
 func checkClaims(p *score.Passage, name string, r io.Reader) (results []claim.Result, bad []*claim.Error, err error) {
-	return checkWith(claim.NewChecker(p), name, r)
+	return checkWith(claim.NewChecker(p).Check, name, r)
 }
 
-// checkWith is checkClaims with a checker that has been used on the passage before.
-func checkWith(k *claim.Checker, name string, r io.Reader) (results []claim.Result, bad []*claim.Error, err error) {
+// checkWith is checkClaims with a checker of the passage that is there already.
+func checkWith(check func(claim.Claim) (claim.Result, error), name string, r io.Reader) (results []claim.Result, bad []*claim.Error, err error) {
 	claims, bad, err := claim.Parse(name, r)
 	if err != nil {
 		return nil, nil, err
 	}
 	for _, c := range claims {
-		res, err := k.Check(c)
+		res, err := check(c)
 		var ce *claim.Error
 		if errors.As(err, &ce) {
 			ce.File = name

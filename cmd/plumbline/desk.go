@@ -23,6 +23,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"plumbline/drills"
+	"plumbline/drills/ear"
 	"plumbline/synth"
 	"plumbline/theory/claim"
 	"plumbline/theory/engrave"
@@ -105,11 +106,57 @@ type desk struct {
 	sittings deskSittings
 }
 
-// A deskPassage is an opened passage. It is not changed.
+// A deskPassage is an opened passage. The passage is not changed.
 type deskPassage struct {
 	id, name, claims string
 	p                *score.Passage
 	checker          *claim.Checker
+
+	mu      sync.Mutex
+	checked map[string]claim.Result // by place and statement, of the lines that were checked
+	keys    map[string]string       // their names for the ear
+}
+
+// check is the checker's Check for a line that may have been checked before: while one line of a file is being written the others
+// stay.
+func (q *deskPassage) check(c claim.Claim) (claim.Result, error) {
+	key := c.PlaceText + "\x00" + c.Statement
+	q.mu.Lock()
+	res, ok := q.checked[key]
+	q.mu.Unlock()
+	if ok {
+		res.Claim = c
+		return res, nil
+	}
+	res, err := q.checker.Check(c)
+	if err == nil {
+		q.mu.Lock()
+		defer q.mu.Unlock()
+		if q.checked == nil || len(q.checked) >= deskChecked {
+			q.checked = map[string]claim.Result{}
+		}
+		q.checked[key] = res
+	}
+	return res, err
+}
+
+// deskChecked bounds the verdicts that are kept of a passage: every keystroke makes a line.
+const deskChecked = 4000
+
+// earKey is ear.Key, kept likewise; "" if it has none.
+func (q *deskPassage) earKey(c claim.Claim) string {
+	key := c.PlaceText + "\x00" + c.Statement
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	k, ok := q.keys[key]
+	if !ok {
+		if q.keys == nil || len(q.keys) >= deskChecked {
+			q.keys = map[string]string{}
+		}
+		k, _ = ear.Key(q.p, c)
+		q.keys[key] = k
+	}
+	return k
 }
 
 func newDesk(e *env, db string) *desk { return &desk{e: e, db: db} }
@@ -148,13 +195,21 @@ func (d *desk) open(name, part string, data []byte) (*deskPassage, error) {
 		return nil, fmt.Errorf("%s has no bars", name)
 	}
 	q := &deskPassage{id: id, name: name, p: p, checker: claim.NewChecker(p)}
+	d.keep(q)
+	return q, nil
+}
+
+// keep puts a passage among the open ones, and the one not used for the longest time out if there are too many.
+func (d *desk) keep(q *deskPassage) {
+	if d.passage(q.id) != nil {
+		return
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.passages = append(d.passages, q)
 	if len(d.passages) > deskPassages {
 		d.passages = d.passages[1:]
 	}
-	return q, nil
 }
 
 // passage returns an open passage, nil if there is none with that id.
@@ -297,26 +352,49 @@ func (d *desk) handleStart(w http.ResponseWriter, _ *http.Request) {
 		Passage *deskPassageJSON `json:"passage"` // null if none was named
 		Places  []string         `json:"places"`
 		Kinds   []deskKindJSON   `json:"kinds"` // of drill
+		Decks   []deskDeckJSON   `json:"decks"`
 	}{Places: score.PlaceForms}
 	if d.first != nil {
-		d.passage(d.first.id)
+		d.keep(d.first)
 		j := d.first.json()
 		out.Passage = &j
 	}
 	for _, k := range drills.Kinds() {
-		kj := deskKindJSON{Kind: string(k)}
+		kj := deskKindJSON{Kind: string(k), Title: k.Title(), About: k.About(), Sight: k.Sight()}
 		for _, l := range drills.Levels(k) {
 			kj.Levels = append(kj.Levels, l.Name)
 		}
 		out.Kinds = append(out.Kinds, kj)
 	}
+	for _, k := range drills.ReadyDecks() {
+		dj := deskDeckJSON{Name: k.Name, Title: k.Title, About: k.About}
+		for _, st := range k.Steps {
+			what := st.Settings.Kind.Title()
+			if st.Settings.Sight {
+				what += " by sight"
+			}
+			dj.Steps = append(dj.Steps, st.Name+" ("+what+")")
+		}
+		out.Decks = append(out.Decks, dj)
+	}
 	deskReply(w, out)
 }
 
-type deskKindJSON struct {
-	Kind   string   `json:"kind"`
-	Levels []string `json:"levels"`
-}
+type (
+	deskKindJSON struct {
+		Kind   string   `json:"kind"`
+		Title  string   `json:"title"`
+		About  string   `json:"about"`
+		Sight  bool     `json:"sight"` // it can be asked by sight, too
+		Levels []string `json:"levels"`
+	}
+	deskDeckJSON struct {
+		Name  string   `json:"name"`
+		Title string   `json:"title"`
+		About string   `json:"about"`
+		Steps []string `json:"steps"`
+	}
+)
 
 func (d *desk) handleOpen(w http.ResponseWriter, r *http.Request) {
 	data, ok := readBody(w, r)
@@ -397,8 +475,11 @@ type (
 	}
 	deskHeadJSON struct {
 		Note int     `json:"note"` // index
+		Name string  `json:"name"`
+		Bar  int     `json:"bar"` // index
 		Beat string  `json:"beat"`
-		X    float64 `json:"x"` // of its middle, units
+		At   float64 `json:"at"` // quarter notes, for putting them in order
+		X    float64 `json:"x"`  // of its middle, units
 		Y    float64 `json:"y"`
 	}
 	deskBarJSON struct {
@@ -430,7 +511,7 @@ func (d *desk) handleStaff(w http.ResponseWriter, r *http.Request, q *deskPassag
 	region := score.Region{From: q.p.Bars[first].Start, To: q.p.Bars[last].End()}
 	if ask.Claim != "" {
 		if c, ok, _ := claim.ParseLine(ask.Claim); ok {
-			if res, err := q.checker.Check(c); err == nil {
+			if res, err := q.check(c); err == nil {
 				o.Marks = append(o.Marks, engrave.Mark{Notes: res.Evidence, Shape: verdictShape(res.Verdict)})
 			}
 		}
@@ -461,7 +542,7 @@ func (d *desk) handleStaff(w http.ResponseWriter, r *http.Request, q *deskPassag
 		if b.Kind == engrave.KindHead && b.Note >= 0 {
 			n := q.p.Notes[b.Note]
 			_, beat := q.p.BeatAt(n.Onset)
-			out.Heads = append(out.Heads, deskHeadJSON{b.Note, beat.String(), b.X + b.W/2, b.Y + b.H/2})
+			out.Heads = append(out.Heads, deskHeadJSON{b.Note, n.Pitch.String(), b.Bar, beat.String(), n.Onset.Float(), b.X + b.W/2, b.Y + b.H/2})
 		}
 	}
 	for _, b := range layout.Bars {
@@ -501,15 +582,20 @@ func (d *desk) handleCheck(w http.ResponseWriter, r *http.Request, q *deskPassag
 		deskError(w, http.StatusRequestEntityTooLarge, errors.New("that is larger than 1 MiB; want a claims file"))
 		return
 	}
-	results, bad, err := checkWith(q.checker, "the claims", bytes.NewReader(text))
+	results, bad, err := checkWith(q.check, "the claims", bytes.NewReader(text))
 	if err != nil {
 		deskError(w, http.StatusUnprocessableEntity, err)
+		return
+	}
+	words, err := d.earWords(r, q, results)
+	if err != nil {
+		deskError(w, http.StatusInternalServerError, err)
 		return
 	}
 	out := struct {
 		checkJSON
 		Notes [][]int `json:"notes"` // of each claim
-	}{checkJSON: checkToJSON(q.p, results, bad), Notes: [][]int{}}
+	}{checkJSON: checkToJSON(q.p, results, bad, words), Notes: [][]int{}}
 	for _, res := range results {
 		heads := []int{}
 		for _, n := range res.Evidence {

@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"os"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -23,9 +25,10 @@ const deskOpenSittings = 32
 
 // deskSittings are the drills of a desk and the record they write into, which is opened when it is first needed.
 type deskSittings struct {
-	mu    sync.Mutex
-	store *progress.Store
-	list  []*deskSitting // the latest last
+	mu      sync.Mutex
+	store   *progress.Store
+	list    []*deskSitting // the latest last
+	askings []*deskAsking  // likewise
 }
 
 // A deskSitting is one drill on the page. Its question is taken up where it was left, so a page may be loaded again.
@@ -33,10 +36,32 @@ type deskSitting struct {
 	mu      sync.Mutex
 	id      string
 	s       *sitting
-	n       int // of the question that is open, from 1
+	n       int             // of the question that is open, from 1
+	q       drills.Question // the open one, once it has been asked for
 	asked   time.Time
 	replays int
 	ended   bool // and written down as such
+}
+
+// question returns the open question. It is made once: by the record, what comes next depends on what was answered.
+func (s *deskSitting) question() (drills.Question, error) {
+	if s.q.Number != s.n {
+		q, err := s.s.question(s.n)
+		if err != nil {
+			return q, err
+		}
+		s.q = q
+	}
+	return s.q, nil
+}
+
+// result says how it went, and what follows.
+func (s *deskSitting) result() string {
+	text := s.s.result()
+	if s.s.deck != nil {
+		text += " " + s.s.deck.next(s.s.asked, s.s.right)
+	}
+	return strings.TrimSpace(strings.Join(append([]string{text}, heardLines(s.s.search)...), " "))
 }
 
 // record opens the database, once.
@@ -56,6 +81,40 @@ func (d *desk) record(ctx context.Context) (*progress.Store, error) {
 	}
 	d.sittings.store = store
 	return store, nil
+}
+
+// recordAs opens the record of a learner, of the nameless one if there is no name. One who is new is written down if add is set.
+func (d *desk) recordAs(ctx context.Context, learner string, add bool) (*progress.Store, error) {
+	store, err := d.record(ctx)
+	if err != nil || strings.TrimSpace(learner) == "" {
+		return store, err
+	}
+	view, err := store.As(ctx, learner, false)
+	if errors.Is(err, progress.ErrNoLearner) && add {
+		return store.As(ctx, learner, true)
+	}
+	return view, err
+}
+
+// recordIfThere is recordAs for looking, which makes no file and no learner: nil if nothing has been kept.
+func (d *desk) recordIfThere(ctx context.Context, learner string) (*progress.Store, error) {
+	d.sittings.mu.Lock()
+	open := d.sittings.store != nil
+	d.sittings.mu.Unlock()
+	if !open {
+		path, err := d.e.database(d.db)
+		if err != nil {
+			return nil, nil // nobody has kept anything
+		}
+		if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+			return nil, nil
+		}
+	}
+	store, err := d.recordAs(ctx, learner, false)
+	if errors.Is(err, progress.ErrNoLearner) {
+		return nil, nil
+	}
+	return store, err
 }
 
 // close ends the drills and closes the record.
@@ -89,7 +148,11 @@ func (d *desk) drillRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("GET /api/drill/{id}/sound", d.sat(d.handleDrillSound))
 	mux.HandleFunc("POST /api/drill/{id}/answer", d.sat(d.handleAnswer))
 	mux.HandleFunc("POST /api/keys", d.handleKeys)
+	mux.HandleFunc("POST /api/notes", d.handleNotes)
 	mux.HandleFunc("GET /api/progress", d.handleProgress)
+	mux.HandleFunc("GET /api/progress/picture", d.handleProgressPicture)
+	mux.HandleFunc("GET /api/learners", d.handleLearners)
+	d.earRoutes(mux)
 }
 
 // sat finds the drill of a request and keeps others out of it meanwhile.
@@ -121,7 +184,11 @@ type deskDrillAsk struct {
 	Passage     string `json:"passage"` // the id of an open passage, "" for a drill of its own
 	At          string `json:"at"`
 	NoTranspose bool   `json:"no_transpose"`
-	Seed        uint64 `json:"seed"` // 0 takes one from the clock
+	Seed        uint64 `json:"seed"`    // 0 takes one from the clock
+	Planned     bool   `json:"planned"` // the record says what is asked, of the kind if one is named
+	Deck        string `json:"deck"`    // a ready-made one
+	Step        int    `json:"step"`    // of the deck, from 1; 0 takes the first that isn't passed
+	Learner     string `json:"learner"`
 }
 
 // handleDrill begins a drill.
@@ -130,61 +197,79 @@ func (d *desk) handleDrill(w http.ResponseWriter, r *http.Request) {
 	if !readJSON(w, r, &ask) {
 		return
 	}
-	if ask.Count == 0 {
-		ask.Count = 10
-	}
 	fail := func(err error) { deskError(w, http.StatusUnprocessableEntity, err) }
-	if ask.Count < 1 || ask.Count > maxCount {
-		fail(fmt.Errorf("%d questions; want 1 to %d", ask.Count, maxCount))
+	const most = 200
+	if ask.Count < 0 || ask.Count > most {
+		fail(fmt.Errorf("%d questions; want 1 to %d", ask.Count, most))
 		return
 	}
 	if ask.Seed == 0 {
 		ask.Seed = uint64(d.e.now().UnixNano()/int64(time.Microsecond)) % 1_000_000
 	}
-	set := drills.Settings{Kind: drills.Kind(ask.Kind), Seed: ask.Seed, Level: ask.Level, Sight: ask.Sight, Inversions: ask.Inversions, NoTranspose: ask.NoTranspose}
-	var drill *drills.Drill
+	s := &sitting{e: d.e, count: ask.Count, db: d.db, learner: ask.Learner, sound: &drillSound{e: d.e, silent: true}}
 	var err error
-	source := ""
-	if ask.Passage != "" {
-		q := d.passage(ask.Passage)
-		if q == nil {
-			deskError(w, http.StatusNotFound, errors.New("that passage is no longer open here; open it again"))
+	// What can't be asked is refused before anything is written down.
+	if ask.Deck == "" && !ask.Planned {
+		if s.d, s.source, err = d.plainDrill(ask); err != nil {
+			fail(err)
 			return
 		}
-		region, perr := q.place(ask.At)
-		if perr != nil {
-			fail(perr)
-			return
-		}
-		set.Level, set.Inversions, set.Foils = 0, false, drillFoils
-		source = q.name
-		if ask.At != "" {
-			source += " " + ask.At
-		}
-		drill, err = drills.FromPassage(q.p, region, set)
-	} else {
-		drill, err = drills.New(set)
 	}
-	if err != nil {
-		fail(err)
+	if _, ok := drills.ReadyDeck(ask.Deck); ask.Deck != "" && !ok { // a file is not looked for
+		fail(fmt.Errorf("%q is no ready-made deck", ask.Deck))
 		return
 	}
-	store, err := d.record(r.Context())
-	if err != nil {
+	if s.store, err = d.recordAs(r.Context(), ask.Learner, true); err != nil {
 		deskError(w, http.StatusInternalServerError, err)
 		return
 	}
-	mode := progress.Ear
-	if ask.Sight {
-		mode = progress.Sight
+	switch {
+	case ask.Deck != "":
+		if s.deck, err = d.e.deckStep(r.Context(), s.store, ask.Deck, ask.Step); err == nil {
+			s.d, err = d.e.deckDrill(s.deck, ask.Seed)
+		}
+		if err != nil {
+			fail(err)
+			return
+		}
+		s.source = s.deck.source()
+		if s.count == 0 {
+			s.count = s.deck.questions()
+		}
+	case ask.Planned:
+		f := drillFlags{kind: ask.Kind, sight: ask.Sight, seed: ask.Seed, inversions: ask.Inversions}
+		if s.plan, err = d.e.planned(r.Context(), s.store, f, false, ask.Kind != ""); err != nil {
+			fail(err)
+			return
+		}
+		if ask.Kind == "" {
+			ask.Kind = string(drills.Quality)
+		}
+		ask.Level = 1
+		if s.d, s.source, err = d.plainDrill(ask); err != nil { // what is asked while there is no record to go by
+			fail(err)
+			return
+		}
+	case ask.Kind == string(drills.Same):
+		if s.search, err = drills.NewSearch(s.d.Settings()); err != nil {
+			fail(err)
+			return
+		}
 	}
-	settings, err := json.Marshal(drill.Settings())
+	if s.count == 0 {
+		s.count = 10
+	}
+	set := s.d.Settings()
+	s.mode = progress.Ear
+	if set.Sight {
+		s.mode = progress.Sight
+	}
+	settings, err := json.Marshal(set)
 	if err != nil {
 		fail(err)
 		return
 	}
-	s := &sitting{e: d.e, d: drill, store: store, mode: mode, count: ask.Count, db: d.db, source: source}
-	s.id, err = store.Begin(r.Context(), progress.SessionInfo{Kind: ask.Kind, Mode: mode, Seed: ask.Seed, Source: source, Settings: settings, Started: d.e.now()})
+	s.id, err = s.store.Begin(r.Context(), progress.SessionInfo{Kind: string(set.Kind), Mode: s.mode, Seed: ask.Seed, Source: s.source, Settings: settings, Started: d.e.now()})
 	if err != nil {
 		deskError(w, http.StatusInternalServerError, err)
 		return
@@ -192,12 +277,42 @@ func (d *desk) handleDrill(w http.ResponseWriter, r *http.Request) {
 	ds := &deskSitting{id: newSecret()[:16], s: s, n: 1}
 	d.sittings.mu.Lock()
 	d.sittings.list = append(d.sittings.list, ds)
+	var old *deskSitting
 	if len(d.sittings.list) > deskOpenSittings {
-		d.end(d.sittings.list[0])
+		old = d.sittings.list[0]
 		d.sittings.list = d.sittings.list[1:]
 	}
 	d.sittings.mu.Unlock()
-	deskReply(w, map[string]any{"id": ds.id, "count": ask.Count, "seed": ask.Seed})
+	if old != nil {
+		old.mu.Lock() // it may be answering
+		d.end(old)
+		old.mu.Unlock()
+	}
+	out := map[string]any{"id": ds.id, "count": s.count, "seed": ask.Seed}
+	if s.deck != nil {
+		out["step"] = s.source
+	}
+	deskReply(w, out)
+}
+
+// plainDrill makes a drill that looks at no record, and says what passage it is about.
+func (d *desk) plainDrill(ask deskDrillAsk) (*drills.Drill, string, error) {
+	set := drills.Settings{Kind: drills.Kind(ask.Kind), Seed: ask.Seed, Level: ask.Level, Sight: ask.Sight, Inversions: ask.Inversions, NoTranspose: ask.NoTranspose}
+	if ask.Passage == "" {
+		out, err := drills.New(set)
+		return out, "", err
+	}
+	q := d.passage(ask.Passage)
+	if q == nil {
+		return nil, "", errors.New("that passage is no longer open here; open it again")
+	}
+	region, err := q.place(ask.At)
+	if err != nil {
+		return nil, "", err
+	}
+	set.Level, set.Inversions, set.Foils = 0, false, drillFoils
+	out, err := drills.FromPassage(q.p, region, set)
+	return out, strings.TrimSpace(q.name + " " + ask.At), err
 }
 
 type deskQuestionJSON struct {
@@ -206,11 +321,14 @@ type deskQuestionJSON struct {
 	Right   int      `json:"right"`
 	Asked   int      `json:"asked"`
 	ID      string   `json:"id"`
+	Kind    string   `json:"kind"`
+	Heading string   `json:"heading"` // which step, which claim
 	Sight   bool     `json:"sight"`
 	Prompt  string   `json:"prompt"`
 	Shown   string   `json:"shown"`
 	SVG     string   `json:"svg"` // of what is shown, "" by ear
 	Choices []string `json:"choices"`
+	Row     bool     `json:"row"` // its notes come one after the other
 	Over    bool     `json:"over"`
 	Result  string   `json:"result"` // when it is over
 }
@@ -218,16 +336,21 @@ type deskQuestionJSON struct {
 // handleQuestion tells the open question.
 func (d *desk) handleQuestion(w http.ResponseWriter, _ *http.Request, s *deskSitting) {
 	if s.n > s.s.count {
-		deskReply(w, deskQuestionJSON{Over: true, Result: s.s.result(), Count: s.s.count, Right: s.s.right, Asked: s.s.asked, Choices: []string{}})
+		deskReply(w, deskQuestionJSON{Over: true, Result: s.result(), Count: s.s.count, Right: s.s.right, Asked: s.s.asked, Choices: []string{}})
 		return
 	}
-	q := s.s.d.Question(s.n)
+	q, err := s.question()
+	if err != nil {
+		deskError(w, http.StatusInternalServerError, err)
+		return
+	}
 	if s.asked.IsZero() {
 		s.asked = d.e.now()
 	}
-	out := deskQuestionJSON{Number: s.n, Count: s.s.count, Right: s.s.right, Asked: s.s.asked, ID: q.ID, Sight: q.Sight, Prompt: q.Prompt, Shown: q.Shown, Choices: nonNil(q.Choices)}
+	out := deskQuestionJSON{Number: s.n, Count: s.s.count, Right: s.s.right, Asked: s.s.asked, ID: q.ID, Kind: string(q.Kind), Heading: s.s.source, Sight: q.Sight, Prompt: q.Prompt, Shown: q.Shown, Choices: nonNil(q.Choices)}
+	notes, tempo := q.Sound()
+	out.Row = slices.ContainsFunc(notes, func(n drills.Note) bool { return n.At != notes[0].At })
 	if q.Sight {
-		notes, tempo := q.Sound()
 		out.SVG = notesPicture(notes, tempo)
 	}
 	deskReply(w, out)
@@ -236,7 +359,7 @@ func (d *desk) handleQuestion(w http.ResponseWriter, _ *http.Request, s *deskSit
 // notesPicture draws what sounds; "" if it can't be drawn, since the notes stand in words beside it.
 func notesPicture(notes []drills.Note, _ float64) string {
 	p := drillPassage(notes)
-	svg, _, err := engrave.Staff(p, score.Region{To: p.End()}, engrave.Options{OneStaff: true, NoCourtesy: true, Numbers: engrave.NumberNone, Title: "the notes of the question", Width: 560})
+	svg, _, err := engrave.Staff(p, score.Region{To: p.End()}, engrave.Options{OneStaff: true, NoCourtesy: true, Numbers: engrave.NumberNone, Title: "The notes", Width: 560, Space: 9})
 	if err != nil {
 		return ""
 	}
@@ -311,15 +434,20 @@ func (d *desk) handleDrillSound(w http.ResponseWriter, r *http.Request, s *deskS
 		d.send(r.Context(), w, clip)
 		return
 	}
-	n := s.n
-	if what == "last" { // the one just answered, again
-		n--
-	}
-	if n < 1 || n > s.s.count {
+	var q drills.Question
+	switch {
+	case what == "last" && s.s.last != nil: // the one just answered, again
+		q = s.s.last.q
+	case what == "last" || s.n > s.s.count:
 		deskError(w, http.StatusUnprocessableEntity, errors.New("no question is open"))
 		return
+	default:
+		var err error
+		if q, err = s.question(); err != nil {
+			deskError(w, http.StatusInternalServerError, err)
+			return
+		}
 	}
-	q := s.s.d.Question(n)
 	notes, tempo := q.Sound()
 	play := drillNotes(notes, tempo)
 	switch what {
@@ -346,7 +474,12 @@ func (d *desk) handleDrillSound(w http.ResponseWriter, r *http.Request, s *deskS
 	if what != "last" && r.URL.Query().Get("again") != "" {
 		s.replays++
 	}
-	d.play(r.Context(), w, play, synth.Options{Level: synth.DefaultLevel - synth.LUFS(quieter(n))})
+	clip, err := s.s.sound.clip(q.Number, play)
+	if err != nil {
+		deskError(w, http.StatusInternalServerError, err)
+		return
+	}
+	d.send(r.Context(), w, clip)
 }
 
 type deskAnswerJSON struct {
@@ -362,6 +495,7 @@ type deskAnswerJSON struct {
 	Asked    int      `json:"asked"`
 	RightNow int      `json:"right_so_far"`
 	Over     bool     `json:"over"`
+	Reason   string   `json:"reason"` // why it was asked, where the record chose it
 }
 
 // handleAnswer grades an answer, writes it down, and only then tells what it was.
@@ -378,14 +512,17 @@ func (d *desk) handleAnswer(w http.ResponseWriter, r *http.Request, s *deskSitti
 		deskError(w, http.StatusUnprocessableEntity, errors.New("the drill is over"))
 		return
 	}
-	q := s.s.d.Question(s.n)
+	q, err := s.question()
+	if err != nil {
+		deskError(w, http.StatusInternalServerError, err)
+		return
+	}
 	if ask.Question != q.ID {
 		deskError(w, http.StatusConflict, errors.New("that question is answered already; another tab may have done it"))
 		return
 	}
 	g := drills.GiveUp(q)
 	if !ask.GiveUp {
-		var err error
 		if g, err = drills.Grade(q, ask.Given); err != nil {
 			deskError(w, http.StatusUnprocessableEntity, err)
 			return
@@ -398,6 +535,10 @@ func (d *desk) handleAnswer(w http.ResponseWriter, r *http.Request, s *deskSitti
 	}
 	x := drills.Explain(q, g)
 	s.s.last = &answeredQuestion{q, g, x}
+	if s.s.plan != nil {
+		s.s.plan.p.Learn(s.s.plan.step, q.Expected, g.Given, g.Right, d.e.now())
+		s.s.lastWhy = s.s.plan.why()
+	}
 	s.n++
 	s.asked, s.replays = time.Time{}, 0
 	if s.n > s.s.count {
@@ -409,15 +550,17 @@ func (d *desk) handleAnswer(w http.ResponseWriter, r *http.Request, s *deskSitti
 		names = append(names, p.String())
 	}
 	deskReply(w, deskAnswerJSON{Right: g.Right, Given: g.Given, Expected: q.Expected, Credit: g.Credit, Why: g.Why, Text: x.Text, Notes: nonNil(names),
-		SVG: notesPicture(notes, tempo), Compare: len(x.Said) > 0, Asked: s.s.asked, RightNow: s.s.right, Over: s.n > s.s.count})
+		SVG: notesPicture(notes, tempo), Compare: len(x.Said) > 0, Asked: s.s.asked, RightNow: s.s.right, Over: s.n > s.s.count, Reason: s.s.lastWhy})
 }
 
 // handleKeys draws a keyboard with the named notes pressed, to be looked at or pressed itself.
 func (d *desk) handleKeys(w http.ResponseWriter, r *http.Request) {
 	var ask struct {
-		Left, Right []string
-		Range       bool // the whole of a playable range, interactive
-		Width       float64
+		Left  []string `json:"left"`
+		Right []string `json:"right"`
+		Notes []string `json:"notes"` // of no hand
+		Range bool     `json:"range"` // the whole of a playable range, to be pressed
+		Width float64  `json:"width"`
 	}
 	if !readJSON(w, r, &ask) {
 		return
@@ -426,7 +569,11 @@ func (d *desk) handleKeys(w http.ResponseWriter, r *http.Request) {
 	for _, h := range []struct {
 		hand  score.Hand
 		names []string
-	}{{score.Left, ask.Left}, {score.Right, ask.Right}} {
+	}{{score.Left, ask.Left}, {score.Right, ask.Right}, {0, ask.Notes}} {
+		if len(h.names) > 88 {
+			deskError(w, http.StatusUnprocessableEntity, fmt.Errorf("%d notes; a keyboard has 88 keys", len(h.names)))
+			return
+		}
 		for _, n := range h.names {
 			p, err := pitch.Parse(n)
 			if err != nil {
@@ -448,17 +595,108 @@ func (d *desk) handleKeys(w http.ResponseWriter, r *http.Request) {
 	deskReply(w, map[string]string{"svg": string(svg)})
 }
 
-// handleProgress tells the record.
+// handleNotes draws notes that are being entered: in a row as a melody, or struck together.
+func (d *desk) handleNotes(w http.ResponseWriter, r *http.Request) {
+	var ask struct {
+		Notes []string `json:"notes"`
+		Row   bool     `json:"row"`
+	}
+	if !readJSON(w, r, &ask) {
+		return
+	}
+	const most = 64
+	if len(ask.Notes) > most {
+		deskError(w, http.StatusUnprocessableEntity, fmt.Errorf("%d notes; want at most %d", len(ask.Notes), most))
+		return
+	}
+	var notes []drills.Note
+	for i, name := range ask.Notes {
+		p, err := pitch.Parse(name)
+		if err != nil {
+			deskError(w, http.StatusUnprocessableEntity, err)
+			return
+		}
+		n := drills.Note{Pitch: p, Hand: score.Right, Length: score.T(4, 1)}
+		if p.MIDI() < 60 {
+			n.Hand = score.Left
+		}
+		if ask.Row {
+			n.At, n.Length = score.T(int64(i), 1), score.T(1, 1)
+		}
+		notes = append(notes, n)
+	}
+	deskReply(w, map[string]string{"svg": notesPicture(notes, 60)})
+}
+
+// deskProgress reads the record of the learner named in a request, an empty page if there is none.
+func (d *desk) deskProgress(r *http.Request) (progressPage, []earClaimJSON, error) {
+	p, heard := progressPage{Groups: []groupPage{}, Sittings: []progress.Sitting{}, now: d.e.now()}, []earClaimJSON{}
+	store, err := d.recordIfThere(r.Context(), r.URL.Query().Get("learner"))
+	if err != nil || store == nil {
+		return p, heard, err
+	}
+	if p, err = page(r.Context(), store, d.e.now()); err != nil {
+		return p, heard, err
+	}
+	heard, err = earProgress(r.Context(), store, time.Time{})
+	return p, heard, err
+}
+
+// handleProgress tells the record, as progress --json does, with headings and days in words.
 func (d *desk) handleProgress(w http.ResponseWriter, r *http.Request) {
-	store, err := d.record(r.Context())
+	p, heard, err := d.deskProgress(r)
 	if err != nil {
 		deskError(w, http.StatusInternalServerError, err)
 		return
 	}
-	page, err := store.Page(r.Context(), 30, 50, d.e.now())
+	out := struct {
+		progressPage
+		Claims   []earClaimJSON `json:"claims"`
+		Headings []string       `json:"headings"` // of the groups
+		Due      [][]string     `json:"due"`      // of their labels
+		What     []string       `json:"what"`     // of the sittings
+	}{progressPage: p, Claims: heard, Headings: []string{}, Due: [][]string{}, What: []string{}}
+	for _, g := range p.Groups {
+		due := []string{}
+		for _, row := range g.Rows {
+			due = append(due, dueWords(row.Due, p.now))
+		}
+		out.Headings, out.Due = append(out.Headings, heading(g.Kind, g.Mode)), append(out.Due, due)
+	}
+	for _, s := range p.Sittings {
+		out.What = append(out.What, heading(s.Kind, s.Mode))
+	}
+	deskReply(w, out)
+}
+
+// handleProgressPicture draws it.
+func (d *desk) handleProgressPicture(w http.ResponseWriter, r *http.Request) {
+	p, _, err := d.deskProgress(r)
 	if err != nil {
 		deskError(w, http.StatusInternalServerError, err)
 		return
 	}
-	deskReply(w, page)
+	w.Header().Set("Content-Type", "image/svg+xml")
+	writeProgressSVG(w, p, strings.Join(strings.Fields(r.URL.Query().Get("learner")), " ")) // an error here is a page that went away
+}
+
+// handleLearners lists who has a record here.
+func (d *desk) handleLearners(w http.ResponseWriter, r *http.Request) {
+	names := []string{}
+	store, err := d.recordIfThere(r.Context(), "")
+	if err == nil && store != nil {
+		var all []progress.Learner
+		if all, err = store.Learners(r.Context()); err == nil {
+			for _, l := range all {
+				if l.Name != "" {
+					names = append(names, l.Name)
+				}
+			}
+		}
+	}
+	if err != nil {
+		deskError(w, http.StatusInternalServerError, err)
+		return
+	}
+	deskReply(w, names)
 }

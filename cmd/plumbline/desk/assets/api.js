@@ -48,6 +48,9 @@ export const post = async (path, value) => (await ask('POST', path, JSON.stringi
 export const postRaw = async (path, body) => (await ask('POST', path, body, 'application/octet-stream')).json();
 export const sound = async (path) => URL.createObjectURL(await (await ask('GET', path)).blob());
 
+/** learner is who answers, '' for the nameless one. */
+export const learner = () => localStorage.getItem('learner') || '';
+
 /** say shows a refusal where everybody sees it; say() takes it away. */
 export function say(error) {
   if (!error) { trouble.hidden = true; trouble.textContent = ''; return; }
@@ -76,7 +79,8 @@ export function el(name, attrs = {}, ...inside) {
 
 /** picture puts an SVG that the program drew into a box. */
 export function picture(box, svg) {
-  const doc = new DOMParser().parseFromString(svg, 'image/svg+xml');
+  // The page has a sheet of its own, and allows no other.
+  const doc = new DOMParser().parseFromString(svg.replace(/<style>[^]*?<\/style>/g, ''), 'image/svg+xml');
   if (doc.querySelector('parsererror')) { box.textContent = 'The picture could not be read.'; return null; }
   box.replaceChildren(document.importNode(doc.documentElement, true));
   return box.firstElementChild;

@@ -1,5 +1,5 @@
 import { get, guard } from './api.js';
-import { setupMusic, show } from './music.js';
+import { check, setupMusic, show } from './music.js';
 import { setupDrill } from './drill.js';
 import { showRecord } from './record.js';
 
@@ -14,6 +14,7 @@ function go() {
   }
   document.title = document.querySelector(`#${room} h2`).textContent + ' – Plumbline';
   if (room === 'record') guard(showRecord)();
+  if (room === 'music') guard(check)(); // the ear may have been asked meanwhile
 }
 
 addEventListener('hashchange', () => { go(); document.getElementById('main').focus(); });

@@ -1,5 +1,6 @@
 // The passage on staves, what is told about a place, its sound, and the claims.
-import { el, get, getText, guard, picture, post, postRaw, say, sound } from './api.js';
+import { el, get, getText, guard, learner, picture, post, postRaw, sound } from './api.js';
+import { askEar } from './drill.js';
 
 const $ = (id) => document.getElementById(id);
 let passage = null;
@@ -118,26 +119,36 @@ function clicked(e) {
   }
   if (!box) return;
   picked = note ? [note.note] : [];
-  choose(box.bar, note ? note.beat : '');
+  choose(box.bar, note ? note.beat : '', note ? note.name : '');
 }
 
 function keyed(e) {
   const step = { ArrowRight: 1, ArrowLeft: -1 }[e.key];
+  const over = { ArrowDown: 1, ArrowUp: -1 }[e.key];
   if (step) {
     e.preventDefault();
+    picked = [];
     const to = chosen < 0 ? first : Math.max(0, Math.min(chosen + step, passage.bars.length - 1));
     if (to < first || to > last) { chosen = to; turn(step); }
     choose(to, '');
+  } else if (over && staff) {
+    e.preventDefault();
+    // The notes of the chosen bar in order of time, then from low to high.
+    const bar = chosen < 0 ? first : chosen;
+    const notes = staff.heads.filter((h) => h.bar === bar).sort((a, b) => a.at - b.at || b.y - a.y);
+    const now = notes.findIndex((h) => h.note === picked[0]);
+    const n = notes[now < 0 ? (over > 0 ? 0 : notes.length - 1) : now + over];
+    if (n) { picked = [n.note]; choose(bar, n.beat, n.name); }
   } else if (e.key === 'Enter' && chosen >= 0) choose(chosen, '');
 }
 
 /** choose tells what a bar, or a beat of it, is. */
-const choose = guard(async (bar, beat) => {
+const choose = guard(async (bar, beat, name) => {
   const redraw = picked.length > 0 || lit !== '';
   chosen = bar; lit = '';
   const at = `bar ${passage.bars[bar]}${beat ? ` beat ${beat}` : ''}`;
   $('place').value = at;
-  $('chosen').textContent = at[0].toUpperCase() + at.slice(1);
+  $('chosen').textContent = at[0].toUpperCase() + at.slice(1) + (name ? `: ${name}` : '');
   if (redraw) await draw(); else shade();
   tell(await get(`/api/passage/${passage.id}/describe?at=${encodeURIComponent(at)}`));
 });
@@ -154,6 +165,9 @@ const tellFirst = guard(async () => {
 function tell(d) {
   const out = [];
   for (const f of d.facts.slice(0, 4)) out.push(el('p', {}, f.text));
+  for (const h of (d.harmony || []).slice(0, 8)) out.push(harmony(h));
+  for (const c of d.cadences || []) out.push(el('p', {}, el('strong', {}, `${c.kind}, ${c.place}`), c.why ? `: ${c.why}` : ''));
+  for (const c of d.pedals || []) out.push(el('p', {}, c.text));
   for (const s of d.sonorities.slice(0, 12)) {
     const box = el('div', { class: 'sonority' }, el('p', {}, el('strong', {}, `beat ${s.beat}`), s.numeral ? `  ${s.numeral}` : '', s.function ? `, ${s.function}` : ''));
     const hands = [['left hand', s.left], ['right hand', s.right]].filter(([, h]) => h.notes.length)
@@ -171,6 +185,17 @@ function tell(d) {
   if (d.sonorities.length > 12) out.push(el('p', { class: 'quiet' }, `and ${d.sonorities.length - 12} more; click a note for its beat`));
   if (!d.sonorities.length) out.push(el('p', {}, 'Nothing sounds there.'));
   $('told').replaceChildren(...out);
+}
+
+/** harmony tells a chord in its context. */
+function harmony(h) {
+  const list = [...h.non_chord_tones.map((n) => `${n.note}${n.kind ? `: ${n.kind}` : ''}${n.why ? `; ${n.why}` : ''}`), ...h.tendencies.map((t) => t.text)];
+  return el('div', { class: 'sonority' },
+    el('p', {}, el('strong', {}, `${h.numeral ? `${h.numeral}  ` : ''}${h.chord}`), ` from beat ${h.beat}`, h.key ? `, in ${h.key}` : '', h.function ? `: ${h.function}` : ''),
+    h.why ? el('p', { class: 'quiet' }, h.why) : '',
+    h.function_why ? el('p', { class: 'quiet' }, h.function_why) : '',
+    h.runner_up ? el('p', { class: 'quiet' }, `Also possible: ${h.runner_up}`) : '',
+    list.length ? el('ul', {}, ...list.map((t) => el('li', {}, t))) : '');
 }
 
 /** hear plays the place in the form. */
@@ -219,24 +244,27 @@ function setupClaims() {
 }
 
 /** check asks for the verdicts of what is written. */
-async function check() {
+export async function check() {
+  if (!passage) return;
   const mine = ++checking;
   const id = passage.id;
-  const got = await postRaw(`/api/passage/${id}/check`, $('claims').value);
+  const got = await postRaw(`/api/passage/${id}/check${learner() ? `?learner=${encodeURIComponent(learner())}` : ''}`, $('claims').value);
   if (mine !== checking || id !== passage.id) return;
   const said = [];
   const word = { holds: 'holds', arguable: 'arguable', fails: 'fails' };
   got.claims.forEach((c, i) => said.push({ line: c.line, e: el('li', { class: c.verdict },
-    el('p', {}, el('span', { class: 'word' }, word[c.verdict]), ` ${c.place}: ${c.statement}`),
-    el('p', { class: 'quiet' }, c.because),
-    c.instead ? el('p', {}, `instead: ${c.instead}`) : '',
-    c.ear ? el('p', {}, `by ear: ${c.ear}`) : '',
-    el('div', { class: 'row' },
+    el('div', {},
+      el('p', {}, el('span', { class: 'word' }, word[c.verdict]), ` ${c.place}: ${c.statement}`),
+      el('p', { class: 'quiet' }, c.because),
+      c.instead ? el('p', {}, `instead: ${c.instead}`) : '',
+      c.ear ? el('p', {}, `by ear: ${c.ear}`) : ''),
+    el('div', { class: 'doing' },
       el('button', { type: 'button', onclick: guard(() => showEvidence(c, got.notes[i])), 'aria-label': `Show line ${c.line} on the staff` }, 'Show'),
-      el('button', { type: 'button', onclick: guard(() => { $('place').value = c.place; return hear(); }), 'aria-label': `Hear the place of line ${c.line}` }, 'Hear'))) }));
+      el('button', { type: 'button', onclick: guard(() => { $('place').value = c.place; return hear(); }), 'aria-label': `Hear the place of line ${c.line}` }, 'Hear'),
+      c.verdict === 'fails' ? '' : el('button', { type: 'button', onclick: guard(() => askEar($('claims').value, c.line)), 'aria-label': `Do I hear it? Ask my ear about line ${c.line}` }, 'Ask my ear'))) }));
   for (const b of got.errors) {
-    said.push({ line: b.line, e: el('li', { class: 'error' }, el('p', {}, el('span', { class: 'word' }, 'not understood'), ` line ${b.line}, column ${b.column}: ${b.message}`),
-      b.nearest.length ? el('p', { class: 'quiet' }, `perhaps: ${b.nearest.join('; ')}`) : '') });
+    said.push({ line: b.line, e: el('li', { class: 'error' }, el('div', {}, el('p', {}, el('span', { class: 'word' }, 'not understood'), ` line ${b.line}, column ${b.column}: ${b.message}`),
+      b.nearest.length ? el('p', { class: 'quiet' }, `perhaps: ${b.nearest.join('; ')}`) : '')) });
   }
   said.sort((a, b) => a.line - b.line);
   $('verdicts').replaceChildren(...said.map((s) => s.e));
@@ -291,7 +319,6 @@ function offer() {
     .filter((w) => words.every((x) => w.text.toLowerCase().includes(x) || w.form.id.includes(x))).slice(0, 40);
   $('forms').replaceChildren(...shown.map((w, i) => el('li', { role: 'option', id: `form-${i}`, title: w.form.asserts, onmousedown: (e) => { e.preventDefault(); take(w); } }, w.text)));
   $('forms').hidden = shown.length === 0;
-  $('claims').setAttribute('aria-expanded', String(shown.length > 0));
   if (shown.length) mark(0); else hideForms();
 }
 
@@ -315,6 +342,5 @@ function take(w) {
 function hideForms() {
   at = -1;
   $('forms').hidden = true;
-  $('claims').setAttribute('aria-expanded', 'false');
   $('claims').removeAttribute('aria-activedescendant');
 }

@@ -1,5 +1,5 @@
 // What the record says about what is heard.
-import { el, get } from './api.js';
+import { el, get, getText, guard, learner, picture } from './api.js';
 
 const percent = (x) => `${Math.round(100 * x)} %`;
 
@@ -20,23 +20,44 @@ function bar(score) {
   return svg;
 }
 
+const word = (t) => ({ rising: 'rising', falling: 'falling', steady: 'steady' })[t] || '';
+const head = (...names) => el('thead', {}, el('tr', {}, ...names.map((n) => el('th', { scope: 'col' }, n))));
+const wide = (name, ...inside) => el('div', { class: 'wide', tabindex: '0', role: 'region', 'aria-label': name }, el('table', {}, ...inside));
+
 export async function showRecord() {
-  const page = await get('/api/progress');
+  const who = learner() ? `?learner=${encodeURIComponent(learner())}` : '';
+  const page = await get(`/api/progress${who}`);
   const body = document.getElementById('record-body');
-  const sum = page.Summary;
-  if (!sum.groups || !sum.groups.length) { body.replaceChildren(el('p', {}, 'Nothing is answered yet. Take a drill, and it will be told here.')); return; }
-  const out = [];
-  for (const g of sum.groups) {
-    const rows = (g.labels || []).map((l) => el('tr', {},
+  const out = learner() ? [el('p', {}, `The record of ${learner()}.`)] : [];
+  if (!page.groups.length && !page.claims.length) { body.replaceChildren(...out, el('p', {}, 'Nothing is answered yet. Take a drill, and it will be told here.')); return; }
+  if (page.claims.length) {
+    out.push(el('h3', {}, `Claims by ear: ${page.claims.filter((c) => c.ear === 'heard').length} of ${page.claims.length} heard`),
+      wide('Claims by ear', head('claim', 'by ear', 'right'), el('tbody', {}, ...page.claims.map((c) => el('tr', {},
+        el('th', { scope: 'row' }, `${c.place}: ${c.statement}`, el('span', { class: 'quiet' }, ` ${c.passage}`)), el('td', {}, c.ear ? `${c.ear} (${c.on})` : 'begun'), el('td', { class: 'number' }, `${c.right} of ${c.answers}`))))));
+  }
+  page.groups.forEach((g, i) => {
+    const rows = (g.labels || []).map((l, k) => el('tr', {},
       el('th', { scope: 'row' }, l.label),
-      el('td', { class: 'number' }, `${l.recent.right} of ${l.recent.asked}`),
-      el('td', {}, bar(l.recent)),
+      el('td', { class: 'number' }, `${l.total.right} of ${l.total.asked}`),
+      el('td', {}, bar(l.total)),
+      el('td', {}, word(l.trend)),
+      el('td', { class: 'due' }, page.due[i][k]),
       el('td', {}, (l.confusions || []).map((c) => `${c.given || 'nothing'} (${c.count})`).join(', '))));
-    out.push(el('h3', {}, `${g.kind}, by ${g.mode}`), el('table', {}, el('thead', {}, el('tr', {}, el('th', { scope: 'col' }, 'what sounded'), el('th', { scope: 'col' }, 'right, lately'), el('th', { scope: 'col' }, 'how sure'), el('th', { scope: 'col' }, 'taken for'))), el('tbody', {}, ...rows)));
+    out.push(el('h3', {}, `${page.headings[i]}: ${g.total.right} of ${g.total.asked} right`));
+    if (g.words.length) out.push(el('ul', {}, ...g.words.map((w) => el('li', {}, w))));
+    out.push(wide(page.headings[i], head('what sounded', 'right', 'the range it lies in', 'trend', 'due', 'taken for'), el('tbody', {}, ...rows)));
+  });
+  if (page.sittings && page.sittings.length) {
+    out.push(el('h3', {}, 'Last drills'), wide('Last drills', head('when', 'what', 'right'),
+      el('tbody', {}, ...page.sittings.slice(0, 15).map((s, i) => el('tr', {}, el('td', {}, new Date(s.started).toLocaleString()), el('td', {}, `${page.what[i]}${s.source ? `; ${s.source}` : ''}`), el('td', { class: 'number' }, `${s.score.right} of ${s.score.asked}`))))));
   }
-  if (page.Sittings && page.Sittings.length) {
-    out.push(el('h3', {}, 'Last drills'), el('table', {}, el('thead', {}, el('tr', {}, el('th', { scope: 'col' }, 'when'), el('th', { scope: 'col' }, 'what'), el('th', { scope: 'col' }, 'right'))),
-      el('tbody', {}, ...page.Sittings.slice(0, 15).map((s) => el('tr', {}, el('td', {}, new Date(s.started).toLocaleString()), el('td', {}, `${s.kind}, by ${s.mode}${s.source ? `, ${s.source}` : ''}`), el('td', { class: 'number' }, `${s.score.right} of ${s.score.asked}`))))));
-  }
+  const box = el('div', { class: 'paper plot', tabindex: '0', role: 'group', 'aria-label': 'Plots', hidden: true });
+  const draw = el('button', { type: 'button', onclick: guard(async () => {
+    picture(box, await getText(`/api/progress/picture${who}`));
+    box.hidden = false;
+    draw.hidden = true;
+    box.focus();
+  }) }, 'Draw it: shares, weeks, what was said for what');
+  if (page.groups.length) out.push(el('div', { class: 'row' }, draw), box);
   body.replaceChildren(...out);
 }
