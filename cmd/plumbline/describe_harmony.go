@@ -3,8 +3,10 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
+	"plumbline/theory/chord"
 	"plumbline/theory/harmony"
 	"plumbline/theory/key"
 	"plumbline/theory/pitch"
@@ -245,6 +247,29 @@ func (d *descriptionJSON) keyWords() string {
 	return d.Key
 }
 
+// sixthForFifth says what the bass makes of a chord that context reads as inverted while its notes can be heard as a chord on
+// the bass with the sixth in place of the fifth; "" if there is no such reading. Both are right, and analysts argue which: the
+// handbooks' Roman numerals know no sixth that stands in for the fifth.
+func sixthForFifth(sonorities []sonorityJSON, h harmonyJSON) string {
+	if len(sonorities) == 0 {
+		return ""
+	}
+	for _, r := range sonorities[0].Readings {
+		if r.Kind != string(chord.AddedSixth) || !slices.Contains(r.Missing, "fifth") || r.Root == "" || r.Root == h.Root {
+			continue
+		}
+		text := "from its bass it is " + r.Label + ", with the sixth in place of the fifth"
+		root, err1 := pitch.ParseClass(r.Root)
+		k, err2 := key.Parse(h.Key)
+		if err1 == nil && err2 == nil && len(sonorities[0].Notes) > 0 {
+			degree, alter := k.Degree(root)
+			text += ": the " + k.DegreeName(degree, alter) + " of " + k.String()
+		}
+		return text
+	}
+	return ""
+}
+
 // How much of the chords in context is told unless all is asked for.
 const (
 	someSpans   = 24
@@ -273,6 +298,7 @@ func writeHarmony(w io.Writer, d descriptionJSON, moment, all bool) {
 			tell("numeral", numeral)
 		}
 		tell("function", strings.TrimPrefix(functionWords(h)+": "+h.FunctionWhy, ": "))
+		tell("or", sixthForFifth(d.Sonorities, h))
 		for i, n := range h.NonChord {
 			tell(map[bool]string{true: "foreign"}[i == 0], foreignWords(n))
 		}
