@@ -628,6 +628,14 @@ const (
 
 // isChord checks "is an F# minor seventh chord".
 func (k *Checker) isChord(r score.Region, a args) (Result, error) {
+	res, err := k.isChordThere(r, a)
+	if son := k.sonority(r); err == nil && len(son.notes) > 0 && len(son.slices) == 1 {
+		res = k.sixthStandsIn(son, a.symbol, res)
+	}
+	return res, err
+}
+
+func (k *Checker) isChordThere(r score.Region, a args) (Result, error) {
 	son := k.sonority(r)
 	if len(son.notes) == 0 {
 		return nothing(k, r), nil
@@ -656,6 +664,38 @@ func (k *Checker) isChord(r score.Region, a args) (Result, error) {
 		return res, nil
 	}
 	return k.isChordPlainly(r, son, a)
+}
+
+// sixthStandsIn makes a chord that fails arguable where the notes are first read as that chord with the sixth in place of the
+// fifth: analysts speak of it by the plain name, too.
+func (k *Checker) sixthStandsIn(son sonority, sym chord.Symbol, res Result) Result {
+	if res.Verdict != Fails || sym.Inversion > 0 || sym.HasBass && sym.Bass != sym.Root {
+		return res
+	}
+	first := chord.Name(pitches(son.notes))[0]
+	if first.Kind != chord.AddedSixth || !first.Rooted || first.Root != sym.Root || !slices.Contains(first.Missing, "fifth") {
+		return res
+	}
+	third := func(ivs []pitch.Interval) int {
+		for _, iv := range ivs {
+			if iv.Steps == 2 {
+				return iv.Semitones
+			}
+		}
+		return -1
+	}
+	has := -1
+	for _, m := range first.Members {
+		if m.Role == "third" {
+			has = m.Pitch.Class().Sub(first.Root).Semitones
+		}
+	}
+	if f := sym.Type.Family; has != third(sym.Type.Intervals) || f != "triad" && f != "sixth" {
+		return res
+	}
+	res.Verdict = Arguable
+	res.Because += fmt.Sprintf("; root and third are there, and the sixth stands in for the fifth (%s)", first.Label)
+	return res
 }
 
 // isChordPlainly holds a chord against the notes alone.

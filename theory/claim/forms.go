@@ -140,7 +140,7 @@ func formByID(id string) *Form {
 
 // The checks refer to Forms by way of their messages. The first form whose words fit is taken, so the broadest comes last.
 func init() {
-	forms = slices.Concat(noteForms(), keyForms(), foreignForms(), lineForms(), textureForms(), severalForms(), chordForms())
+	forms = slices.Concat(noteForms(), keyForms(), foreignForms(), lineForms(), textureForms(), raisedForms(), severalForms(), chordForms())
 }
 
 // noteForms are about what sounds: stacks, bass, keys of the keyboard, clusters, sets, members.

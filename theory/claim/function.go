@@ -441,7 +441,7 @@ func (k *Checker) isNumeral(r score.Region, a args) (Result, error) {
 	res.Because = fmt.Sprintf("%s is %s in %s; %s", sym.House(), a.word, home, res.Because)
 	low := son.notes[0].Pitch.Class()
 	switch {
-	case res.Verdict == Fails:
+	case res.Verdict == Fails && now != "is "+a.word+" in "+home.String():
 		res.Instead = now
 	case strings.HasPrefix(label, m.label) && !figured && m.inversion == 0 && low != m.root && slices.Contains(sym.Spell(), low) && !strings.ContainsAny(a.text, "+"):
 		res.Verdict, res.Instead = Arguable, now
