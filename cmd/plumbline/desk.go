@@ -245,6 +245,7 @@ func (d *desk) routes() http.Handler {
 	mux.HandleFunc("POST /api/passage/{id}/check", d.with(d.handleCheck))
 	mux.HandleFunc("GET /api/passage/{id}/draft", d.with(d.handleDraft))
 	mux.HandleFunc("GET /api/passage/{id}/sound", d.with(d.handleSound))
+	mux.HandleFunc("GET /api/passage/{id}/apart", d.with(d.handleApart))
 	d.drillRoutes(mux)
 	return mux
 }
@@ -263,7 +264,9 @@ func (d *desk) with(h func(http.ResponseWriter, *http.Request, *deskPassage)) ht
 // deskReply writes v as JSON.
 func deskReply(w http.ResponseWriter, v any) {
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")
-	json.NewEncoder(w).Encode(v) // an error here is a page that went away
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false) // nothing sniffs it (see the gate), and pictures are half as long so
+	enc.Encode(v)            // an error here is a page that went away
 }
 
 // deskError says what is wrong in the words of the command line, with a hint and the line where there are such.
@@ -512,7 +515,7 @@ func (d *desk) handleStaff(w http.ResponseWriter, r *http.Request, q *deskPassag
 	if ask.Claim != "" {
 		if c, ok, _ := claim.ParseLine(ask.Claim); ok {
 			if res, err := q.check(c); err == nil {
-				o.Marks = append(o.Marks, engrave.Mark{Notes: res.Evidence, Shape: verdictShape(res.Verdict)})
+				markEvidence(q.p, res, &o)
 			}
 		}
 	}
@@ -678,6 +681,29 @@ func (d *desk) handleSound(w http.ResponseWriter, r *http.Request, q *deskPassag
 		return
 	}
 	d.play(r.Context(), w, made.notes, opts)
+}
+
+// handleApart plays the place of a claim taken apart, as its form asks for.
+func (d *desk) handleApart(w http.ResponseWriter, r *http.Request, q *deskPassage) {
+	c, ok, perr := claim.ParseLine(r.URL.Query().Get("claim"))
+	if perr != nil || !ok {
+		deskError(w, http.StatusUnprocessableEntity, errors.New("claim: want a line of a claims file"))
+		return
+	}
+	res, err := q.check(c)
+	if err != nil {
+		deskError(w, http.StatusUnprocessableEntity, err)
+		return
+	}
+	made, _, err := apartPlan(q.p, res)
+	if err == nil && made.length > deskLongest {
+		err = fmt.Errorf("that lasts %.0f minutes; the desk plays up to %.0f at once", made.length.Minutes(), deskLongest.Minutes())
+	}
+	if err != nil {
+		deskError(w, http.StatusUnprocessableEntity, err)
+		return
+	}
+	d.play(r.Context(), w, made.notes, synth.Options{})
 }
 
 // play renders notes and sends them as a WAV file.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"os"
@@ -12,6 +13,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -113,6 +115,27 @@ func openDesk(t *testing.T) (address, db string) {
 		d.close()
 	})
 	return "http://" + l.Addr().String() + "/?key=" + g.secret, db
+}
+
+// readmeShot makes the README's picture of the desk with -update. A browser's pixels are not the same everywhere: nothing is compared.
+func readmeShot() step {
+	return chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		if !*update {
+			return nil
+		}
+		media := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "light"}}}
+		if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, media); err != nil {
+			return err
+		}
+		if err := chromedp.Do(ctx, chromedp.EmulateViewport(1100, 1400), chromedp.Evaluate[chromedp.Void](`scrollTo(0, 0)`), chromedp.Sleep(time.Second)); err != nil {
+			return err
+		}
+		png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(filepath.Join("..", "..", "testdata", "pictures", "desk.png"), png, 0o644)
+	})
 }
 
 // songFile returns a song from the shared corpus, or a passage of our own where it isn't there.
@@ -235,7 +258,7 @@ func TestDeskBrowser(t *testing.T) {
 		}
 		return chromedp.Do(ctx, chromedp.MouseClickXY(at[0], at[1]))
 	}), poll(`document.querySelectorAll('#staff svg .mark-bars').length > 0`), shot("3-bar"))
-	run("the example", chromedp.Click("#example"), poll(`document.querySelectorAll('#verdicts li').length > 5`), chromedp.Click("#verdicts li.fails button"), poll(`document.querySelectorAll('#staff svg .mark-square').length > 0`), audit(t, rules, "claims"), shot("4-claims"))
+	run("the example", chromedp.Click("#example"), poll(`document.querySelectorAll('#verdicts li').length > 5`), chromedp.Click("#verdicts li.fails button"), poll(`document.querySelectorAll('#staff svg .mark-square').length > 0`), audit(t, rules, "claims"), shot("4-claims"), readmeShot())
 	count := `String(document.querySelectorAll('#verdicts li.fails, #verdicts li.error').length)`
 	before := text(count)
 	run("correct a claim", do(`(() => { const c = document.getElementById('claims'); c.value = 'bar 1: is the first bar of all\nbar 1 beat 1: uses only white keys\nbar 1: contains a note'; c.dispatchEvent(new Event('input')); })()`),
@@ -290,5 +313,47 @@ func TestDeskBrowser(t *testing.T) {
 	}
 	if err != nil || sum.Total.Asked != 11 {
 		t.Errorf("the record has %d answers (%v); want 11", sum.Total.Asked, err)
+	}
+}
+
+// TestSheetBrowser audits the page of a sheet and prints it on both papers.
+func TestSheetBrowser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a browser takes long")
+	}
+	ctx := browser(t)
+	var page []byte
+	for _, f := range sheetOf(t, sheetLines) {
+		if f.name == "sheet.html" {
+			page = f.data
+		}
+	}
+	path := filepath.Join(t.TempDir(), "sheet.html")
+	if err := os.WriteFile(path, page, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if err := chromedp.Do(ctx, chromedp.Navigate("file://"+path), chromedp.WaitVisible("article svg"), audit(t, axe(t), "the sheet")); err != nil {
+		t.Fatal(err)
+	}
+	wide, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`document.documentElement.scrollWidth > innerWidth`))
+	if err != nil || wide {
+		t.Errorf("the page is wider than its window: %v, %v", wide, err)
+	}
+	for _, paper := range []struct {
+		name          string
+		width, height float64 // inches
+	}{{"A4", 210 / 25.4, 297 / 25.4}, {"Letter", 8.5, 11}} {
+		pdf, err := chromedp.Run(ctx, chromedp.PrintToPDF(func(p *cdppage.PrintToPDFParams) { p.PaperWidth, p.PaperHeight = paper.width, paper.height }))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := bytes.Count(pdf, []byte("/Type /Page\n")); n < 1 || n > 3 {
+			t.Errorf("%s: %d pages for four claims", paper.name, n)
+		}
+		if shots := os.Getenv("PLUMBLINE_SHOTS"); shots != "" {
+			if err := os.WriteFile(filepath.Join(shots, "sheet-"+paper.name+".pdf"), pdf, 0o666); err != nil {
+				t.Fatal(err)
+			}
+		}
 	}
 }

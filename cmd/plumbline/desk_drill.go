@@ -130,6 +130,7 @@ func (d *desk) close() {
 	if err := d.sittings.store.Close(); err != nil {
 		d.e.warn("the record was not closed properly: %v", message(err))
 	}
+	d.sittings.store = nil
 }
 
 func (d *desk) end(s *deskSitting) {

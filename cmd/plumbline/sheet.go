@@ -253,20 +253,12 @@ func (s *sheet) limited(r score.Region) score.Region {
 	return r
 }
 
-// shown is what a claim's picture shows: the bars of its place, and those its evidence reaches into.
-func (s *sheet) shown(r claim.Result) score.Region {
-	region := score.Region{From: r.Region.From, To: r.Region.To}
-	for _, n := range r.Evidence {
-		region.From, region.To = region.From.Min(n.Onset), region.To.Max(n.Onset.Add(score.T(1, 64)))
-	}
-	return s.limited(region)
-}
+// shown is what a claim's picture shows.
+func (s *sheet) shown(r claim.Result) score.Region { return s.limited(shownRegion(s.p, r)) }
 
-// options puts the marks of a claim on the staff. The shape of a mark tells the verdict without colour.
+// options puts the evidence of a claim on the staff.
 func (s *sheet) options(r claim.Result, o engrave.Options) engrave.Options {
-	if len(r.Evidence) > 0 {
-		o.Marks = []engrave.Mark{{Notes: r.Evidence, Shape: verdictShape(r.Verdict)}}
-	}
+	markEvidence(s.p, r, &o)
 	return o
 }
 
@@ -325,38 +317,7 @@ func (s *sheet) sound(r claim.Result, apart bool, rate synth.SampleRate) (*synth
 		}
 		return clip, []cue{{0, clip.Duration() / 2, said}, {clip.Duration() / 2, clip.Duration(), verdict}}, nil
 	}
-	region := s.shown(r)
-	if r.Region.Moment {
-		region = r.Region
-	}
-	l := listening{slower: 1}
-	var places []score.Region
-	var names []string
-	add := func(name string, layer score.Layer) {
-		q := region
-		q.Layer = layer
-		if len(playedNotes(s.p.Sounding(), q)) > 0 {
-			places, names = append(places, q), append(names, name)
-		}
-	}
-	switch r.Region.Layer {
-	case score.Whole:
-		if r.Region.Moment {
-			l.shape = builtChords
-			add("built up from the bass", score.Whole)
-			break
-		}
-		add("the left hand", score.LeftHand)
-		add("the right hand", score.RightHand)
-		add("both hands", score.Whole)
-	default:
-		add("the "+r.Region.Layer.String()+" alone", r.Region.Layer)
-		add("all of it", score.Whole)
-	}
-	if len(places) == 0 {
-		return nil, nil, errSilent
-	}
-	made, err := newPlan(s.p, places, l)
+	made, names, err := apartPlan(s.p, r)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -380,7 +341,7 @@ func (s *sheet) sound(r claim.Result, apart bool, rate synth.SampleRate) (*synth
 // picture draws a claim for a talk: what is said, the staff with its evidence, the verdict and why, 1920 by 1080.
 func (s *sheet) picture(r claim.Result, c sheetClaim) ([]byte, error) {
 	const width, height, margin = 1920, 1080, 80
-	staff, _, err := engrave.Staff(s.p, s.shown(r), s.options(r, engrave.Options{Frame: [2]float64{width - 2*margin, 560}, Prefix: "s-", Ink: "#1d1b18", Paper: "#fdfcf9", Numbers: engrave.NumberNone}))
+	staff, layout, err := engrave.Staff(s.p, s.shown(r), s.options(r, engrave.Options{Frame: [2]float64{width - 2*margin, 560}, Prefix: "s-", Ink: "#1d1b18", Paper: "#fdfcf9", Numbers: engrave.NumberNone}))
 	if err != nil {
 		return nil, err
 	}
@@ -400,7 +361,13 @@ func (s *sheet) picture(r claim.Result, c sheetClaim) ([]byte, error) {
 	y := text(margin, 100, 34, "", c.Place, 1)
 	text(margin, y+24, 56, ` font-weight="bold"`, c.Statement, 2)
 	// The staff keeps its own units; only its frame is set.
-	inner := strings.Replace(string(staff), "<svg ", fmt.Sprintf(`<svg x="%d" y="250" `, margin), 1)
+	// A short last line leaves the right of it empty: the music is set in the middle all the same.
+	right := 0.
+	for _, b := range layout.Bars {
+		right = max(right, b.X+b.W)
+	}
+	shift := max(0, (layout.W-right)*layout.Scale/2)
+	inner := strings.Replace(string(staff), "<svg ", fmt.Sprintf(`<svg x="%.0f" y="250" `, margin+shift), 1)
 	b.WriteString(inner)
 	word := map[string]string{"holds": "It holds.", "arguable": "It can be argued.", "fails": "It does not hold."}[c.Verdict]
 	verdict := verdictMark(r.Verdict, margin+16, 876)

@@ -72,6 +72,7 @@ type look struct {
 	inDefs      bool
 	silent      bool // title and desc
 	name        string
+	anchor      string
 	paintStroke bool // the stroke of a text lies under it: a halo
 }
 
@@ -126,6 +127,9 @@ func (r *raster) begin(e xml.StartElement) error {
 	}
 	l.width = num("stroke-width", l.width)
 	l.size = num("font-size", l.size)
+	if v, ok := attr["text-anchor"]; ok {
+		l.anchor = v
+	}
 	l.paintStroke = strings.HasPrefix(attr["paint-order"], "stroke")
 	switch attr["font-weight"] {
 	case "bold":
@@ -507,6 +511,12 @@ func (r *raster) words(s string) {
 	var buf sfnt.Buffer
 	ppem := fixed.Int26_6(l.size * math.Abs(l.at.a) * 64)
 	x, y := l.at.a*r.penX+l.at.e, l.at.d*r.penY+l.at.f
+	switch w := inkWidth(s, l.size, l.bold) * l.at.a; l.anchor {
+	case "middle":
+		x -= w / 2
+	case "end":
+		x -= w
+	}
 	from := x
 	type placed struct {
 		line []spot

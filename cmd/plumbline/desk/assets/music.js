@@ -201,7 +201,11 @@ function harmony(h) {
 /** hear plays the place in the form. */
 async function hear(more = {}) {
   const q = new URLSearchParams({ at: $('place').value.trim(), shape: $('shape').value, slower: $('slower').value, compare: $('without').value.replaceAll(',', ' '), stress: $('stress').value.replaceAll(',', ' '), ...more });
-  const url = await sound(`/api/passage/${passage.id}/sound?${q}`);
+  await listen(`/api/passage/${passage.id}/sound?${q}`);
+}
+
+async function listen(address) {
+  const url = await sound(address);
   const player = $('player');
   if (player.src) URL.revokeObjectURL(player.src);
   player.src = url;
@@ -224,7 +228,8 @@ function setupClaims() {
     if (!$('forms').hidden) offer();
   });
   box.addEventListener('keydown', complete);
-  box.addEventListener('blur', () => setTimeout(hideForms, 150));
+  $('forms').addEventListener('keydown', complete);
+  for (const e of [box, $('forms')]) e.addEventListener('blur', () => setTimeout(() => { if (document.activeElement !== box && document.activeElement !== $('forms')) hideForms(); }, 150));
   $('draft').addEventListener('click', guard(async () => {
     const text = await getText(`/api/passage/${passage.id}/draft`);
     box.value = (box.value.trim() ? box.value.trimEnd() + '\n' : '') + text;
@@ -261,6 +266,7 @@ export async function check() {
     el('div', { class: 'doing' },
       el('button', { type: 'button', onclick: guard(() => showEvidence(c, got.notes[i])), 'aria-label': `Show line ${c.line} on the staff` }, 'Show'),
       el('button', { type: 'button', onclick: guard(() => { $('place').value = c.place; return hear(); }), 'aria-label': `Hear the place of line ${c.line}` }, 'Hear'),
+      el('button', { type: 'button', onclick: guard(() => listen(`/api/passage/${id}/apart?claim=${encodeURIComponent(`${c.place}: ${c.statement}`)}`)), 'aria-label': `Hear the place of line ${c.line} taken apart` }, 'Apart'),
       c.verdict === 'fails' ? '' : el('button', { type: 'button', onclick: guard(() => askEar($('claims').value, c.line)), 'aria-label': `Do I hear it? Ask my ear about line ${c.line}` }, 'Ask my ear'))) }));
   for (const b of got.errors) {
     said.push({ line: b.line, e: el('li', { class: 'error' }, el('div', {}, el('p', {}, el('span', { class: 'word' }, 'not understood'), ` line ${b.line}, column ${b.column}: ${b.message}`),
@@ -304,7 +310,7 @@ function complete(e) {
   const open = !$('forms').hidden;
   if ((e.key === ' ' && e.ctrlKey) || (e.key === 'ArrowDown' && e.altKey)) { e.preventDefault(); offer(); return; }
   if (!open) return;
-  if (e.key === 'Escape') { e.preventDefault(); hideForms(); } else if (e.key === 'ArrowDown' || e.key === 'ArrowUp') {
+  if (e.key === 'Escape') { e.preventDefault(); $('claims').focus(); hideForms(); } else if (e.key === 'ArrowDown' || e.key === 'ArrowUp') {
     e.preventDefault();
     mark((at + (e.key === 'ArrowDown' ? 1 : -1) + shown.length) % shown.length);
   } else if ((e.key === 'Enter' || e.key === 'Tab') && at >= 0) { e.preventDefault(); take(shown[at]); }
@@ -326,7 +332,7 @@ function mark(i) {
   at = i;
   [...$('forms').children].forEach((li, k) => li.setAttribute('aria-selected', String(k === i)));
   $('forms').children[i].scrollIntoView({ block: 'nearest' });
-  $('claims').setAttribute('aria-activedescendant', `form-${i}`);
+  for (const id of ['claims', 'forms']) $(id).setAttribute('aria-activedescendant', `form-${i}`);
 }
 
 function take(w) {
@@ -335,6 +341,7 @@ function take(w) {
   const colon = line.text.indexOf(':');
   const place = colon < 0 ? ($('place').value.trim() || 'bar 1') : line.text.slice(0, colon);
   box.setRangeText(`${place}: ${w.text}`, line.from, line.to, 'end');
+  box.focus();
   hideForms();
   box.dispatchEvent(new Event('input'));
 }
@@ -342,5 +349,5 @@ function take(w) {
 function hideForms() {
   at = -1;
   $('forms').hidden = true;
-  $('claims').removeAttribute('aria-activedescendant');
+  for (const id of ['claims', 'forms']) $(id).removeAttribute('aria-activedescendant');
 }
