@@ -89,7 +89,8 @@ type raster struct {
 	defs  map[string]string // path data by id
 	penX  float64           // of the text that is being set, in its own units
 	penY  float64
-	z     *vector.Rasterizer
+	z     vector.Rasterizer
+	lines [][]spot // to be painted next
 }
 
 func (r *raster) begin(e xml.StartElement) error {
@@ -166,7 +167,6 @@ func (r *raster) begin(e xml.StartElement) error {
 		}
 		if r.img == nil {
 			r.img = image.NewRGBA(image.Rect(0, 0, int(math.Round(w)), int(math.Round(h))))
-			r.z = vector.NewRasterizer(r.img.Bounds().Dx(), r.img.Bounds().Dy())
 		} else {
 			l.at = l.at.then(num("x", 0), num("y", 0), 1, 1)
 		}
@@ -279,7 +279,6 @@ func (r *raster) path(d string, l look) error {
 	if c, ok, err := l.ink(l.fill); err != nil {
 		return err
 	} else if ok {
-		r.z.Reset(r.img.Bounds().Dx(), r.img.Bounds().Dy())
 		for _, line := range lines {
 			r.polygon(line)
 		}
@@ -293,26 +292,44 @@ func (r *raster) path(d string, l look) error {
 	return nil
 }
 
-func (r *raster) polygon(line []spot) {
-	for i, p := range line {
-		if i == 0 {
-			r.z.MoveTo(float32(p.x), float32(p.y))
-		} else {
-			r.z.LineTo(float32(p.x), float32(p.y))
+func (r *raster) polygon(line []spot) { r.lines = append(r.lines, append([]spot(nil), line...)) }
+
+// paint fills what polygon has collected. Only the part of the picture that it touches is worked on: most shapes are small.
+func (r *raster) paint(c color.RGBA) {
+	box := image.Rectangle{}
+	for i, line := range r.lines {
+		for k, p := range line {
+			q := image.Rect(int(math.Floor(p.x))-1, int(math.Floor(p.y))-1, int(math.Ceil(p.x))+1, int(math.Ceil(p.y))+1)
+			if i == 0 && k == 0 {
+				box = q
+			} else {
+				box = box.Union(q)
+			}
 		}
 	}
-	r.z.ClosePath()
-}
-
-func (r *raster) paint(c color.RGBA) {
-	r.z.Draw(r.img, r.img.Bounds(), image.NewUniform(c), image.Point{})
+	box = box.Intersect(r.img.Bounds())
+	if !box.Empty() {
+		r.z.Reset(box.Dx(), box.Dy())
+		x, y := float64(box.Min.X), float64(box.Min.Y)
+		for _, line := range r.lines {
+			for i, p := range line {
+				if i == 0 {
+					r.z.MoveTo(float32(p.x-x), float32(p.y-y))
+				} else {
+					r.z.LineTo(float32(p.x-x), float32(p.y-y))
+				}
+			}
+			r.z.ClosePath()
+		}
+		r.z.Draw(r.img, box, image.NewUniform(c), image.Point{})
+	}
+	r.lines = r.lines[:0]
 }
 
 // stroke draws lines half wide to either side, with round ends and joins. All pieces turn the same way, so that where they lie over
 // each other they add up.
 func (r *raster) stroke(lines [][]spot, closed []bool, half float64, c color.RGBA) {
 	half = math.Max(half, 0.35)
-	r.z.Reset(r.img.Bounds().Dx(), r.img.Bounds().Dy())
 	const corners = 16
 	for i, line := range lines {
 		if closed[i] && len(line) > 1 {
@@ -576,7 +593,6 @@ func (r *raster) words(s string) {
 			r.stroke(lines, all, l.width*math.Abs(l.at.a)/2, h)
 		}
 	}
-	r.z.Reset(r.img.Bounds().Dx(), r.img.Bounds().Dy())
 	for _, o := range outlines {
 		r.polygon(o.line)
 	}
