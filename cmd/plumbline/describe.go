@@ -452,7 +452,7 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 			fmt.Fprintln(w)
 		}
 	default:
-		fmt.Fprintf(w, "%-4s %-6s %-21s %-22s %s\n", "bar", "beat", "left hand", "right hand", "first reading")
+		fmt.Fprintf(w, "%-4s %-7s %-21s %-22s %s\n", "bar", "beat", "left hand", "right hand", "first reading")
 		last := ""
 		for i, s := range d.Sonorities {
 			if !all && i == someSonorities {
@@ -464,7 +464,21 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 				bar = ""
 			}
 			last = s.Bar
-			fmt.Fprintf(w, "%-4s %-6s %-21s %-22s %s\n", bar, s.Beat, handCell(s.Left), handCell(s.Right), s.Readings[0].Label)
+			left, right, label := handCell(s.Left), handCell(s.Right), s.Readings[0].Label
+			same := func(t sonorityJSON) bool {
+				return t.Bar == s.Bar && handCell(t.Left) == left && handCell(t.Right) == right && t.Readings[0].Label == label
+			}
+			if i > 0 && same(d.Sonorities[i-1]) {
+				continue // told with the one before
+			}
+			times := 1
+			for i+times < len(d.Sonorities) && same(d.Sonorities[i+times]) {
+				times++
+			}
+			if times > 1 {
+				label += fmt.Sprintf(" (%d times)", times)
+			}
+			fmt.Fprintf(w, "%-4s %-7s %-21s %-22s %s\n", bar, s.Beat, left, right, label)
 		}
 		fmt.Fprintln(w)
 	}

@@ -133,6 +133,23 @@ func describeHarmony(d *descriptionJSON, p *score.Passage, region score.Region, 
 	if region.Moment {
 		return
 	}
+	var long []score.Time
+	var before harmony.Chord
+	for i := first; i < end; i++ {
+		c, ok := a.Chord(i)
+		if !ok {
+			continue
+		}
+		span := a.Spans[i].Span
+		d := span.To.Min(region.To).Sub(span.From.Max(region.From))
+		if len(long) > 0 && c.Root == before.Root && c.Quality == before.Quality { // the same chord goes on
+			long[len(long)-1] = long[len(long)-1].Add(d)
+		} else {
+			long = append(long, d)
+		}
+		before = c
+	}
+	d.HarmonicRhythm = harmonicRhythmWords(long, p.Bars[p.BarAt(region.From)].Meter.Beat())
 	place := func(i int) string { return p.Where(a.Spans[i].Span.From) }
 	until := func(i int) string { // the last beat it still sounds in
 		t := a.Spans[i].Span.To.Min(region.To)
@@ -326,8 +343,12 @@ func writeHarmony(w io.Writer, d descriptionJSON, moment, all bool) {
 		if h.Probability < .5 && h.RunnerUp != "" {
 			sure = "  (or " + h.RunnerUp + ")"
 		}
-		line := fmt.Sprintf("    %-20s %-16s %-11s %s%s", place20(h), h.Chord, numeral, how, sure)
-		fmt.Fprintln(w, strings.TrimRight(line, " "))
+		line := strings.TrimRight(fmt.Sprintf("    %-20s %-16s %-11s %s%s", place20(h), h.Chord, numeral, how, sure), " ")
+		if len([]rune(line)) > 80 { // a long name takes a line of its own
+			fmt.Fprintf(w, "    %-20s %s\n", place20(h), h.Chord)
+			line = wrap(fmt.Sprintf("%-11s %s%s", numeral, how, sure), 80, strings.Repeat(" ", 25))
+		}
+		fmt.Fprintln(w, line)
 	}
 	if d.KeyDoubt != "" {
 		fmt.Fprintln(w, "  "+strings.TrimSpace(wrap(d.KeyDoubt, 76, "    ")))

@@ -515,11 +515,18 @@ func (x linesOf) harmonicRhythm() string {
 	if len(chords) < 4 || len(long) < 2 {
 		return ""
 	}
-	beat := x.p.Bars[x.p.BarAt(x.region.From)].Meter.Beat()
+	return harmonicRhythmWords(long, x.p.Bars[x.p.BarAt(x.region.From)].Meter.Beat())
+}
+
+// harmonicRhythmWords tells how long harmonies last, in beats.
+func harmonicRhythmWords(long []score.Time, beat score.Time) string {
+	if len(long) < 2 || beat.Sign() <= 0 {
+		return ""
+	}
 	count := map[score.Time]int{}
 	most, least, longest := long[0], long[0], long[0]
 	for _, t := range long {
-		if count[t]++; count[t] > count[most] {
+		if count[t]++; count[t] > count[most] || count[t] == count[most] && t.Less(most) {
 			most = t
 		}
 		if t.Less(least) {
@@ -534,10 +541,13 @@ func (x linesOf) harmonicRhythm() string {
 		}
 		return n.String() + " beats"
 	}
-	if least == longest {
-		return fmt.Sprintf("a harmony lasts %s, by what sounds on the beats", in(most))
+	switch {
+	case least == longest:
+		return fmt.Sprintf("a harmony lasts %s", in(most))
+	case count[most] < 2 || 3*count[most] < len(long):
+		return fmt.Sprintf("a harmony lasts from %s to %s", in(least), in(longest))
 	}
-	return fmt.Sprintf("a harmony lasts mostly %s (%d of %d), at least %s, at most %s, by what sounds on the beats", in(most), count[most], len(long), in(least), in(longest))
+	return fmt.Sprintf("a harmony lasts mostly %s (%d of %d), at least %s, at most %s", in(most), count[most], len(long), in(least), in(longest))
 }
 
 // How many things of a kind are told unless all are asked for.

@@ -892,13 +892,13 @@ func (f *finder) loudness() {
 		if g.Direction == 0 || len(g.Bars) < factBars || slices.Contains(g.Bars, 0) || max(g.First, g.Last) < 4 || max(g.First, g.Last) < 2*min(g.First, g.Last) {
 			continue
 		}
-		word := "grows thicker"
+		word := "more and more notes are struck"
 		if g.Direction < 0 {
-			word = "thins out"
+			word = "fewer and fewer notes are struck"
 		}
 		place := "bars " + f.p.Bars[i].Number + "-" + f.p.Bars[j].Number
 		f.add(Fact{Kind: TextureFact, Place: place, From: r.From, To: r.To, Unusual: 0.4, Support: support(len(g.Bars)),
-			Text: fmt.Sprintf("%s: the texture %s, from %.3g to %.3g notes a beat", place, word, g.First, g.Last)})
+			Text: fmt.Sprintf("%s: %s, from %.3g to %.3g a beat", place, word, g.First, g.Last)})
 	}
 }
 

@@ -267,7 +267,7 @@ type Consecutive struct {
 // ParallelPerfects returns the parallel fifths and octaves between bass and top line: both move in one direction from one
 // perfect fifth, octave or unison, octaves aside, to another of the same number, and each stays in its hand: where a hand falls
 // silent, what is left is another voice. Doubling in octaves, in one hand or through a whole stretch, is no fault and is told as
-// such by its hands and its length; the caller judges.
+// such by its hands and its length; the caller judges. Both notes must be struck anew together, and no rest may lie between.
 func ParallelPerfects(outers []Outer) []Consecutive {
 	var out []Consecutive
 	for i := 1; i < len(outers); i++ {
@@ -287,6 +287,11 @@ func consecutive(a, b [2]score.Note) (Consecutive, bool) {
 	low, high := direction(a[0].Pitch, b[0].Pitch), direction(a[1].Pitch, b[1].Pitch)
 	if low == 0 || low != high || a[0].Hand != b[0].Hand || a[1].Hand != b[1].Hand {
 		return Consecutive{}, false
+	}
+	for i := range a {
+		if b[i].Onset != b[0].Onset || score.Quarters(1).Less(b[i].Onset.Sub(a[i].End())) || a[i].Duration.Less(b[i].Onset.Sub(a[i].End())) {
+			return Consecutive{}, false // one is held, or a rest lies between
+		}
 	}
 	n := 5
 	if x == pitch.Unison {
