@@ -498,9 +498,97 @@ func (p *Pattern) symbol(plan Plan, bass pitch.Pitch, melody *pitch.Pitch) (Symb
 type texture struct {
 	upper []int // MIDI numbers of the voices above the bass, low to high
 	names []pitch.Class
-	low   int // which of them has the seventh of the chord, -1 if none
-	split int // how many of them the left hand takes
+	low   int    // which of them has the seventh of the chord, -1 if none
+	pulls []pull // of each of them; by is 0 for one that is free
+	mild  bool   // fifths with the bass may follow it: a German sixth
+	split int    // how many of them the left hand takes
 	cost  float64
+}
+
+// A pull is a note of a chord that wants to go on in one way: a leading tone, or an outer note of an augmented sixth.
+type pull struct {
+	class     pitch.Class
+	by        int     // semitones, upwards positive; 0 if nothing in the next chord is wanted
+	inner     float64 // what it costs an inner voice to go elsewhere
+	top       float64 // what it costs the top voice
+	isDoubled float64 // what it costs to have it twice
+}
+
+// pulls lists the notes of sym that pull, given the chord that follows; next is nil after the last. A leading tone is the third
+// of a major triad or dominant seventh, or the root of a diminished chord, where the note a semitone above it comes next and
+// neither it nor the note a chromatic semitone below: then it stays, or falls as in a row of dominant sevenths. The outer notes
+// of an augmented sixth move apart to the octave (Butterfield 18a). In an inner voice a leading tone may fall to the fifth.
+func pulls(sym Symbol, next *Symbol) (out []pull) {
+	members := sym.Spell()
+	var then []pitch.Class
+	if next != nil {
+		then = next.Spell()
+	}
+	has := func(i pitch.Interval) bool { return slices.Contains(sym.Type.Intervals, i) }
+	if sym.Type.Family == famAugSixth {
+		sixth := slices.Index(sym.Type.Intervals, pitch.Interval{Steps: 5, Semitones: 10})
+		for m, by := range map[int]int{0: -1, sixth: 1} {
+			if m < 0 || m >= len(members) {
+				continue
+			}
+			p := pull{members[m], 0, 20, 20, 40}
+			to := pitch.MinorSecond
+			if by < 0 {
+				to = to.Neg()
+			}
+			if slices.Contains(then, members[m].Add(to)) {
+				p.by = by
+			}
+			out = append(out, p)
+		}
+		slices.SortFunc(out, func(a, b pull) int { return a.by - b.by })
+		return out
+	}
+	p := pull{inner: 4, top: 16, isDoubled: 40}
+	minorSeventh := has(pitch.Interval{Steps: 6, Semitones: 10})
+	switch {
+	case has(pitch.Interval{Steps: 4, Semitones: 6}) && has(pitch.Interval{Steps: 2, Semitones: 3}):
+		p.class = members[0]
+	case has(pitch.Interval{Steps: 2, Semitones: 4}) && (minorSeventh || sym.Type.Family == "triad"):
+		p.class = sym.Root.Add(pitch.Interval{Steps: 2, Semitones: 4})
+		if !minorSeventh {
+			p.top = 10 // perhaps the tonic before the subdominant
+		}
+	default:
+		return nil
+	}
+	if !slices.Contains(members, p.class) || !slices.Contains(then, p.class.Add(pitch.MinorSecond)) || slices.Contains(then, p.class) ||
+		slices.Contains(then, p.class.Add(pitch.Interval{Semitones: -1})) {
+		return nil
+	}
+	p.by = 1
+	return append(out, p)
+}
+
+// doublings prices the members of a triad to be doubled, in their order: as a rule the root first, the third of a major triad
+// last; the fifth of a six-four, the third of a diminished triad, of an Italian sixth (its other notes both pull) and of a
+// Neapolitan sixth, which is known by the dominant or the six-four after it (common practice, no source).
+func (sym *Symbol) doublings(members []pitch.Class, low pitch.Class, next *Symbol) [3]float64 {
+	major := slices.Contains(sym.Type.Intervals, pitch.Interval{Steps: 2, Semitones: 4})
+	switch {
+	case sym.Type.ID == "dim":
+		return [3]float64{20, 0, 3}
+	case sym.Type.Family == famAugSixth:
+		return [3]float64{40, 0, 40}
+	case sym.Type.Family != "triad":
+		return [3]float64{0, 3, 1}
+	case low == members[2]:
+		return [3]float64{3, 4, 0}
+	case major && low == members[1] && next != nil:
+		switch next.Root.Sub(members[0]).Simple() {
+		case pitch.Interval{Steps: 3, Semitones: 6}, pitch.Interval{Steps: 6, Semitones: 11}, pitch.Interval{Steps: 2, Semitones: 5}:
+			return [3]float64{8, 0, 8}
+		}
+	}
+	if major {
+		return [3]float64{0, 5, 1}
+	}
+	return [3]float64{0, 3, 1}
 }
 
 // RealizePattern writes a pattern as chords for two hands: the bass and the melody as the pattern says, in between the other
@@ -602,7 +690,11 @@ func (p *Pattern) lead(basses, melody []pitch.Pitch, syms []Symbol) (Sequence, e
 		if melody != nil {
 			top = &melody[i]
 		}
-		if layouts[i] = p.layouts(syms[i], bass, top); len(layouts[i]) == 0 {
+		var next *Symbol
+		if i+1 < len(syms) {
+			next = &syms[i+1]
+		}
+		if layouts[i] = p.layouts(syms[i], next, bass, top); len(layouts[i]) == 0 {
 			return Sequence{}, p.failure(i, fmt.Sprintf("no layout of %s over %s lies within %s a hand", syms[i].House(), bass, reachWords(p.Reach)))
 		}
 	}
@@ -685,8 +777,8 @@ func reachWords(semitones int) string {
 	return countWord(semitones) + " semitones"
 }
 
-// layouts lists the ways to write sym between bass and top, or up to A5 if top is nil, within reach.
-func (p *Pattern) layouts(sym Symbol, bass pitch.Pitch, top *pitch.Pitch) []texture {
+// layouts lists the ways to write sym, with next after it, between bass and top, or up to A5 if top is nil, within reach.
+func (p *Pattern) layouts(sym Symbol, next *Symbol, bass pitch.Pitch, top *pitch.Pitch) []texture {
 	members := sym.Spell()
 	low := members[max(sym.Inversion, 0)%len(members)]
 	if sym.Inversion <= 0 && sym.HasBass {
@@ -700,8 +792,9 @@ func (p *Pattern) layouts(sym Symbol, bass pitch.Pitch, top *pitch.Pitch) []text
 	fifth := slices.IndexFunc(sym.Type.Roles, func(r string) bool { return r == "fifth" })
 	switch {
 	case len(members) == 3:
-		for i, c := range members { // any member doubled, the root first, the third last
-			need, extra = append(need, append(slices.Clone(rest), c)), append(extra, [3]float64{0, 3, 1}[i])
+		prices := sym.doublings(members, low, next)
+		for i, c := range members { // any member doubled
+			need, extra = append(need, append(slices.Clone(rest), c)), append(extra, prices[i])
 		}
 		need, extra = append(need, rest), append(extra, 12) // or none
 	default:
@@ -709,6 +802,20 @@ func (p *Pattern) layouts(sym Symbol, bass pitch.Pitch, top *pitch.Pitch) []text
 		if fifth > 0 && members[fifth] != low && slices.Contains(sym.Type.Omittable, "fifth") {
 			short := slices.DeleteFunc(slices.Clone(rest), func(c pitch.Class) bool { return c == members[fifth] })
 			need, extra = append(need, append(short, members[0])), append(extra, 1)
+		}
+	}
+	pulling := pulls(sym, next)
+	for w, classes := range need {
+		for _, pl := range pulling {
+			n := 0
+			for _, c := range append(slices.Clone(classes), low) {
+				if c == pl.class {
+					n++
+				}
+			}
+			if n > 1 {
+				extra[w] += pl.isDoubled
+			}
 		}
 	}
 	var out []texture
@@ -734,6 +841,13 @@ func (p *Pattern) layouts(sym Symbol, bass pitch.Pitch, top *pitch.Pitch) []text
 				if t, ok := p.texture(bass.MIDI(), places, names, top); ok {
 					t.cost += extra[w]
 					t.low = -1
+					t.mild = sym.Type.ID == "Ger6"
+					t.pulls = make([]pull, len(t.names))
+					for k, c := range t.names {
+						if at := slices.IndexFunc(pulling, func(pl pull) bool { return pl.class == c }); at >= 0 {
+							t.pulls[k] = pulling[at]
+						}
+					}
 					if seventh := slices.Index(sym.Type.Roles, "seventh"); seventh > 0 {
 						t.low = slices.Index(t.names, members[seventh])
 					}
@@ -793,7 +907,8 @@ func (p *Pattern) texture(bass int, places []int, names []pitch.Class, top *pitc
 	return t, true
 }
 
-// motion prices the way from a to b: the semitones the voices move, and parallel fifths and octaves.
+// motion prices the way from a to b: the semitones the voices move, notes that don't go where they pull, augmented seconds, and
+// parallel fifths and octaves; the fifths from a German sixth to the dominant are let pass, as Mozart let them.
 func motion(a, b *texture, bassA, bassB int, melody bool) float64 {
 	n := min(len(a.upper), len(b.upper))
 	cost := 60 * float64(abs(len(a.upper)-len(b.upper)))
@@ -809,6 +924,16 @@ func motion(a, b *texture, bassA, bassB int, melody bool) float64 {
 		if down := a.upper[i] - b.upper[i]; i == a.low && (down < 0 || down > 2) {
 			cost += 8 // a seventh stays or falls
 		}
+		if to := a.pulls[i]; to.by != 0 && b.upper[i]-a.upper[i] != to.by {
+			if i == n-1 {
+				cost += to.top
+			} else {
+				cost += to.inner
+			}
+		}
+		if step := abs(int(a.names[i].Letter) - int(b.names[i].Letter)); d == 3 && (step == 1 || step == 6) {
+			cost += 10
+		}
 	}
 	voice := func(t *texture, bass, i int) int {
 		if i < 0 {
@@ -821,7 +946,11 @@ func motion(a, b *texture, bassA, bassB int, melody bool) float64 {
 			x, y := voice(a, bassA, i), voice(a, bassA, j)
 			x2, y2 := voice(b, bassB, i), voice(b, bassB, j)
 			if g := (y - x) % 12; (g == 0 || g == 7) && (y2-x2)%12 == g && x2 != x && (x2-x)*(y2-y) > 0 {
-				cost += 40
+				if a.mild && i < 0 && g == 7 {
+					cost += 1
+				} else {
+					cost += 40
+				}
 			}
 		}
 	}

@@ -308,3 +308,73 @@ func TestRealizeChords(t *testing.T) {
 		t.Error("a row of one chord is realized")
 	}
 }
+
+// What the handbooks ask of part-writing: leading tones rise, sevenths fall, augmented sixths open to the octave, and none of
+// these notes is doubled; the augmented sixth by Butterfield 18a, the rest common practice, no source.
+func TestPartWriting(t *testing.T) {
+	type way struct{ from, to string }
+	for _, c := range []struct {
+		labels  string
+		chord   int    // from 0
+		doubled string // the one name that stands twice
+		ways    []way  // how voices go on from there
+		topTo   string // the top note of the next chord, "" if free
+	}{
+		{"It+6 on Ab; Cm/G; G7; Cm", 0, "C", []way{{"F#4", "G4"}, {"Ab3", "G3"}}, ""},
+		{"It+6 on Ab; Cm/G; G7; Cm", 1, "G", nil, "B4"},
+		{"It+6 on Ab; G", 0, "C", []way{{"F#4", "G4"}}, ""},
+		{"Ger+6 on Ab; G", 0, "", []way{{"F#4", "G4"}, {"Eb4", "D4"}, {"C5", "B4"}}, ""},
+		{"G7; Am", 0, "", []way{{"F4", "E4"}, {"B4", "C5"}}, "C5"},
+		{"G7; Am", 1, "C", nil, ""},
+		{"G7; C", 0, "G", []way{{"F4", "E4"}, {"B4", "C5"}}, "C5"},
+		{"G; Am", 0, "G", nil, "C5"},
+		{"Db/F; G; Cm", 0, "F", nil, ""},
+		{"Db/F; Cm/G; G7; Cm", 0, "F", nil, ""},
+		{"Bdim/D; C", 0, "D", []way{{"B4", "C5"}}, ""},
+	} {
+		var syms []Symbol
+		for _, l := range strings.Split(c.labels, "; ") {
+			s, err := ParseLabel(l)
+			if err != nil {
+				t.Fatal(err)
+			}
+			syms = append(syms, s)
+		}
+		seq, err := RealizeChords(syms)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all := seq.Chords[c.chord].All()
+		var twice []string
+		for i, p := range all {
+			if slices.ContainsFunc(all[:i], func(q pitch.Pitch) bool { return q.Class() == p.Class() }) {
+				twice = append(twice, p.Class().String())
+			}
+		}
+		if got := strings.Join(twice, " "); got != c.doubled {
+			t.Errorf("%s, chord %d: %v doubles %q, want %q", c.labels, c.chord+1, all, got, c.doubled)
+		}
+		if c.chord+1 == len(seq.Chords) {
+			continue
+		}
+		next := seq.Chords[c.chord+1].All()
+		if len(next) != len(all) {
+			t.Errorf("%s: %v to %v changes the number of voices", c.labels, all, next)
+			continue
+		}
+		for _, w := range c.ways {
+			at := slices.IndexFunc(all, func(p pitch.Pitch) bool { return p.String() == w.from })
+			if at < 0 || next[at].String() != w.to {
+				t.Errorf("%s: %v to %v, want %s to %s", c.labels, all, next, w.from, w.to)
+			}
+		}
+		if got := next[len(next)-1].String(); c.topTo != "" && got != c.topTo {
+			t.Errorf("%s: %v to %v, want %s on top", c.labels, all, next, c.topTo)
+		}
+		for i := range next {
+			if iv := next[i].Sub(all[i]).Abs(); iv.Quality() == pitch.Augmented && iv.Steps > 0 {
+				t.Errorf("%s: %s to %s is %s", c.labels, all[i], next[i], iv.Words())
+			}
+		}
+	}
+}
