@@ -15,7 +15,7 @@ import (
 const (
 	usualResolution = 480
 	maxResolution   = 32767
-	velocity        = 64 // what the standard gives a note that was played on an instrument without velocities
+	plainVelocity   = 64 // what the standard gives a note that was played on an instrument without velocities
 )
 
 // Write writes p as a file of format 1 with three tracks: the title, tempos and signatures; the right hand; the left hand.
@@ -28,7 +28,8 @@ const (
 //   - an additive meter becomes a plain one; a free bar, or one longer than its meter, takes the meter of its length;
 //   - a bar is cut short by the time signature of the next, and its number and offset aren't kept but for an upbeat;
 //   - a tempo is kept to the microsecond a quarter note;
-//   - dynamics and all other marks are left out.
+//   - dynamic marks and hairpins become velocities, and the damper pedal its controller (64), which [Read] doesn't read back;
+//   - all other marks are left out.
 //
 // One hand's notes of the same key that overlap go to different channels. It returns an *Error if a note has no key on a MIDI
 // keyboard, if times don't fit in ticks and o.Resolution is 0, and what w returns.
@@ -79,6 +80,7 @@ func Write(w io.Writer, p *score.Passage, o Options) error {
 	}
 
 	var hands [2]events
+	loud := [2]loudness{loudnessOf(p, score.Right), loudnessOf(p, score.Left)}
 	for i, name := range []string{"right hand", "left hand"} {
 		hands[i].meta(0, metaName, []byte(name))
 	}
@@ -90,8 +92,11 @@ func Write(w io.Writer, p *score.Passage, o Options) error {
 		if n.Hand == score.Left {
 			h = 1
 		}
-		hands[h].note(n, channels[h])
+		hands[h].note(n, channels[h], loud[h].at(n.Onset))
 		end = max(end, n.off)
+	}
+	for h := range hands {
+		hands[h].pedals(p.Pedals, ticks, channels[h])
 	}
 	for _, e := range []*events{&conductor, &hands[0], &hands[1]} {
 		for _, x := range e.list {
@@ -237,7 +242,7 @@ func (e *events) meta(at int64, kind byte, data []byte) {
 	e.list = append(e.list, event{max(at, 0), rankMeta, append(b, data...)})
 }
 
-func (e *events) note(n timedNote, channels []uint8) {
+func (e *events) note(n timedNote, channels []uint8, velocity byte) {
 	if e.until == nil {
 		e.until = map[int]int64{}
 	}
@@ -252,6 +257,98 @@ func (e *events) note(n timedNote, channels []uint8) {
 	from := len(e.room)
 	e.room = append(e.room, 0x90|c, byte(n.key), velocity, 0x90|c, byte(n.key), 0)
 	e.list = append(e.list, event{n.on, rankPress, e.room[from : from+3]}, event{n.off, rankRelease, e.room[from+3 : from+6]})
+}
+
+// pedals writes the damper pedal on every channel that has notes. A change lifts it and puts it down again a tick later.
+func (e *events) pedals(list []score.Pedal, ticks func(score.Time) int64, channels []uint8) {
+	for _, c := range channels {
+		if !slices.ContainsFunc(e.list, func(x event) bool { return x.bytes[0] == 0x90|c }) {
+			continue
+		}
+		put := func(at int64, value byte) {
+			e.list = append(e.list, event{max(at, 0), rankMeta, []byte{0xb0 | c, 64, value}})
+		}
+		for _, p := range list {
+			switch at := ticks(p.At); p.Act {
+			case score.PedalDown:
+				put(at, 127)
+			case score.PedalUp:
+				put(at, 0)
+			case score.PedalChange:
+				put(at, 0)
+				put(at+1, 127)
+			}
+		}
+	}
+}
+
+// velocities of the dynamic marks (common practice, no source: editors differ by a few units).
+var velocities = map[string]int{"pppp": 10, "ppp": 16, "pp": 33, "p": 49, "mp": 64, "mf": 80, "f": 96, "ff": 112, "fff": 122, "ffff": 127}
+
+// hairpinStep is how far a hairpin leads that ends at no mark.
+const hairpinStep = 16
+
+// A loudness is the velocity of a hand in time: each point holds until the next, or leads to its goal.
+type loudness []struct {
+	from, until score.Time
+	at, goal    int
+}
+
+func loudnessOf(p *score.Passage, h score.Hand) loudness {
+	var out loudness
+	now := plainVelocity
+	var marks []score.Dynamic
+	for _, d := range p.Dynamics {
+		if d.Hand == 0 || d.Hand == h {
+			marks = append(marks, d)
+		}
+	}
+	slices.SortStableFunc(marks, func(a, b score.Dynamic) int { return a.At.Compare(b.At) })
+	for i, d := range marks {
+		x := struct {
+			from, until score.Time
+			at, goal    int
+		}{from: d.At, until: d.At}
+		switch v, known := velocities[d.Text]; {
+		case known:
+			now = v
+			x.at, x.goal = v, v
+		case d.Text == "louder" || d.Text == "softer":
+			goal := now + hairpinStep
+			if d.Text == "softer" {
+				goal = now - hairpinStep
+			}
+			for _, m := range marks[i+1:] {
+				if v, known := velocities[m.Text]; known {
+					if !d.Until.Add(score.T(1, 1)).Less(m.At) && (v > now) == (d.Text == "louder") {
+						goal = v
+					}
+					break
+				}
+			}
+			goal = min(max(goal, 8), 127)
+			x.until, x.at, x.goal = d.Until, now, goal
+			now = goal
+		default:
+			continue
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+func (l loudness) at(t score.Time) byte {
+	v := float64(plainVelocity)
+	for _, x := range l {
+		if t.Less(x.from) {
+			break
+		}
+		v = float64(x.goal)
+		if t.Less(x.until) {
+			v = float64(x.at) + float64(x.goal-x.at)*t.Sub(x.from).Float()/x.until.Sub(x.from).Float()
+		}
+	}
+	return byte(v + 0.5)
 }
 
 // meters writes a time signature wherever a reader would not expect the bar that comes.

@@ -12,6 +12,8 @@ import (
 	"strings"
 	"testing"
 
+	"gitlab.com/gomidi/midi/v2/smf"
+
 	"plumbline/theory/key"
 	"plumbline/theory/pitch"
 	"plumbline/theory/score"
@@ -280,5 +282,55 @@ func TestGrace(t *testing.T) {
 		if !slices.Contains(got, want) {
 			t.Errorf("%q isn't among %q", want, got)
 		}
+	}
+}
+
+// TestLoudness writes marks as velocities and the pedal as controller 64 (Standard MIDI Files 1.0, MIDI 1.0 detailed specification:
+// damper pedal, 0 to 63 off, 64 to 127 on).
+func TestLoudness(t *testing.T) {
+	p := &score.Passage{}
+	for i := range 8 {
+		if i%4 == 0 {
+			p.Bars = append(p.Bars, score.Bar{Number: fmt.Sprint(i/4 + 1), Start: score.Quarters(i), Length: score.Quarters(4), Meter: score.Meter{Beats: 4, Unit: 4}})
+		}
+		for _, h := range []score.Hand{score.Left, score.Right} {
+			p.Notes = append(p.Notes, score.Note{Pitch: pitch.FromMIDI(48+12*int(h), false), Onset: score.Quarters(i), Duration: score.Quarters(1), Hand: h, Voice: 1, Bar: i / 4})
+		}
+	}
+	p.Dynamics = []score.Dynamic{{At: score.Quarters(1), Text: "p"}, {At: score.Quarters(2), Until: score.Quarters(4), Text: "louder"}, {At: score.Quarters(4), Text: "f"}, {At: score.Quarters(6), Text: "pp", Hand: score.Left}}
+	p.Pedals = []score.Pedal{{At: score.Quarters(0), Act: score.PedalDown}, {At: score.Quarters(4), Act: score.PedalChange}, {At: score.Quarters(6), Act: score.PedalUp}}
+	p.Sort()
+	var b bytes.Buffer
+	if err := Write(&b, p, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	s, err := smf.ReadFrom(bytes.NewReader(b.Bytes()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := map[int][]uint8{1: {64, 49, 49, 73, 96, 96, 96, 96}, 2: {64, 49, 49, 73, 96, 96, 33, 33}}
+	for track, velocities := range want {
+		var got []uint8
+		var feet []string
+		at := int64(0)
+		for _, e := range s.Tracks[track] {
+			at += int64(e.Delta)
+			var c, k, v uint8
+			if e.Message.GetNoteOn(&c, &k, &v) && v > 0 {
+				got = append(got, v)
+			}
+			if e.Message.GetControlChange(&c, &k, &v) && k == 64 {
+				feet = append(feet, fmt.Sprint(at, " ", v))
+			}
+		}
+		if !slices.Equal(got, velocities) {
+			t.Errorf("track %d: velocities %v; want %v", track, got, velocities)
+		}
+		if want := []string{"0 127", "1920 0", "1921 127", "2880 0"}; !slices.Equal(feet, want) {
+			t.Errorf("track %d: pedal %v; want %v", track, feet, want)
+		}
+	}
+	if q, err := Read(bytes.NewReader(b.Bytes()), Options{}); err != nil || len(q.Notes) != len(p.Notes) {
+		t.Errorf("read again: %v", err)
 	}
 }
