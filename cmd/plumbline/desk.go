@@ -115,6 +115,8 @@ type deskPassage struct {
 	mu      sync.Mutex
 	checked map[string]claim.Result // by place and statement, of the lines that were checked
 	keys    map[string]string       // their names for the ear
+
+	numerals func() []engrave.Text // under the staff; found once
 }
 
 // check is the checker's Check for a line that may have been checked before: while one line of a file is being written the others
@@ -138,6 +140,17 @@ func (q *deskPassage) check(c claim.Claim) (claim.Result, error) {
 		q.checked[key] = res
 	}
 	return res, err
+}
+
+// findNumerals puts the Roman numerals of a description where their chords begin.
+func (q *deskPassage) findNumerals() []engrave.Text {
+	var out []engrave.Text
+	for _, h := range describePassage(q.p, score.Region{To: q.p.End()}).Harmony {
+		if at, err := q.place(h.From); err == nil && h.Numeral != "" {
+			out = append(out, engrave.Text{At: at.From, Text: h.Numeral, Kind: engrave.Numeral, Row: 1})
+		}
+	}
+	return out
 }
 
 // deskChecked bounds the verdicts that are kept of a passage: every keystroke makes a line.
@@ -195,6 +208,7 @@ func (d *desk) open(name, part string, data []byte) (*deskPassage, error) {
 		return nil, fmt.Errorf("%s has no bars", name)
 	}
 	q := &deskPassage{id: id, name: name, p: p, checker: claim.NewChecker(p)}
+	q.numerals = sync.OnceValue(q.findNumerals)
 	d.keep(q)
 	return q, nil
 }
@@ -532,6 +546,11 @@ func (d *desk) handleStaff(w http.ResponseWriter, r *http.Request, q *deskPassag
 		for _, rd := range firstReadings(q.p) {
 			if !rd.At.Less(region.From) && rd.At.Less(region.To) {
 				o.Texts = append(o.Texts, engrave.Text{At: rd.At, Text: rd.Text, Kind: engrave.Reading})
+			}
+		}
+		for _, n := range q.numerals() {
+			if !n.At.Less(region.From) && n.At.Less(region.To) {
+				o.Texts = append(o.Texts, n)
 			}
 		}
 	}

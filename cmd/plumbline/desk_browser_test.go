@@ -259,6 +259,27 @@ func TestDeskBrowser(t *testing.T) {
 		return chromedp.Do(ctx, chromedp.MouseClickXY(at[0], at[1]))
 	}), poll(`document.querySelectorAll('#staff svg .mark-bars').length > 0`), shot("3-bar"))
 	run("the example", chromedp.Click("#example"), poll(`document.querySelectorAll('#verdicts li').length > 5`), chromedp.Click("#verdicts li.fails button"), poll(`document.querySelectorAll('#staff svg .mark-square').length > 0`), audit(t, rules, "claims"), shot("4-claims"), readmeShot())
+	run("every stop of the tab key", do(`document.activeElement.blur(); scrollTo(0, 0)`))
+	stops := map[string]string{}
+	for range 90 {
+		if err := chromedp.Do(ctx, chromedp.KeyEvent(kb.Tab)); err != nil {
+			t.Fatal(err)
+		}
+		stop, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`(() => {
+			const e = document.activeElement, s = getComputedStyle(e.type === 'file' ? e.parentElement : e);
+			return [e.id || e.getAttribute('aria-label') || e.textContent.trim(), s.outlineStyle + ' ' + s.outlineWidth]; })()`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		stops[stop[0]] = stop[1]
+	}
+	for _, want := range []string{"Go to the music", "file", "example", "from", "staff", "place", "shape", "without", "player", "claims", "draft", "claims-file", "Show line 2 on the staff", "Hear the place of line 2 taken apart", "Drill"} {
+		if look, ok := stops[want]; !ok {
+			t.Errorf("the tab key doesn't reach %q", want)
+		} else if want != "player" && look != "solid 3px" { // the browser draws the player
+			t.Errorf("at %q the focus shows as %q", want, look)
+		}
+	}
 	count := `String(document.querySelectorAll('#verdicts li.fails, #verdicts li.error').length)`
 	before := text(count)
 	run("correct a claim", do(`(() => { const c = document.getElementById('claims'); c.value = 'bar 1: is the first bar of all\nbar 1 beat 1: uses only white keys\nbar 1: contains a note'; c.dispatchEvent(new Event('input')); })()`),

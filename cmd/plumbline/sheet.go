@@ -349,16 +349,20 @@ func (s *sheet) picture(r claim.Result, c sheetClaim) ([]byte, error) {
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%d" height="%d" viewBox="0 0 %d %d" role="img" fill="#1d1b18" font-family="serif">`, width, height, width, height)
 	fmt.Fprintf(&b, "\n<title>%s</title>\n<rect x=\"0\" y=\"0\" width=\"%d\" height=\"%d\" fill=\"#fdfcf9\"/>\n", template.HTMLEscapeString(c.Place+": "+c.Statement), width, height)
 	text := func(x, y float64, size int, style, words string, most int) float64 {
-		for i, line := range textLines(words, size, width-2*margin, strings.Contains(style, "bold")) {
+		lines := textLines(words, size, width-2*margin-size, strings.Contains(style, "bold"))
+		for i, line := range lines {
 			if i == most {
 				break
+			}
+			if i == most-1 && i+1 < len(lines) {
+				line += " …"
 			}
 			fmt.Fprintf(&b, "<text x=\"%g\" y=\"%g\" font-size=\"%d\"%s>%s</text>\n", x, y, size, style, template.HTMLEscapeString(line))
 			y += float64(size) * 1.25
 		}
 		return y
 	}
-	y := text(margin, 100, 34, "", c.Place, 1)
+	y := text(margin, 100, 40, "", c.Place, 1)
 	text(margin, y+24, 56, ` font-weight="bold"`, c.Statement, 2)
 	// The staff keeps its own units; only its frame is set.
 	// A short last line leaves the right of it empty: the music is set in the middle all the same.
@@ -373,9 +377,9 @@ func (s *sheet) picture(r claim.Result, c sheetClaim) ([]byte, error) {
 	verdict := verdictMark(r.Verdict, margin+16, 876)
 	b.WriteString(verdict)
 	text(margin+56, 892, 44, ` font-weight="bold"`, word, 1)
-	y = text(margin, 950, 32, "", c.Because, 2)
+	y = text(margin, 946, 34, "", c.Because, 2)
 	if c.Instead != "" {
-		text(margin, y, 32, ` font-style="italic"`, "instead: "+c.Instead, 2)
+		text(margin, y, 34, ` font-style="italic"`, "instead: "+c.Instead, 2)
 	}
 	b.WriteString("</svg>\n")
 	return []byte(b.String()), nil

@@ -51,6 +51,7 @@ func markEvidence(p *score.Passage, r claim.Result, o *engrave.Options) {
 		}
 	}
 	sounding := p.Sounding()
+	r.Evidence = pointedAt(sounding, r)
 	strand := func(label string, notes []score.Note) {
 		if len(notes) > 1 {
 			o.Strands = append(o.Strands, engrave.Strand{Label: label, Notes: notes})
@@ -119,6 +120,40 @@ func markEvidence(p *score.Passage, r claim.Result, o *engrave.Options) {
 	default:
 		rings()
 	}
+}
+
+// pointedAt returns the notes to point at. A cluster names classes: where one of them sounds in several octaves, the notes that lie
+// together are meant, not the lowest ones.
+func pointedAt(sounding []score.Note, r claim.Result) []score.Note {
+	if id := r.Claim.Form().ID; id != "cluster" && id != "dominant under cluster" || len(r.Evidence) == 0 {
+		return r.Evidence
+	}
+	classes := map[pitch.Class]bool{}
+	for _, n := range r.Evidence {
+		classes[n.Pitch.Class()] = true
+	}
+	var near []score.Note
+	for _, s := range score.Slices(r.Region.Select(sounding), r.Region.From, r.Region.To) {
+		notes := slices.DeleteFunc(slices.Clone(s.Notes), func(n score.Note) bool { return !classes[n.Pitch.Class()] })
+		slices.SortStableFunc(notes, func(a, b score.Note) int { return cmp.Compare(a.Pitch.MIDI(), b.Pitch.MIDI()) })
+		for i := range notes {
+			seen := map[pitch.Class]bool{}
+			for k := i; k < len(notes); k++ {
+				seen[notes[k].Pitch.Class()] = true
+				if len(seen) < len(classes) {
+					continue
+				}
+				if run := notes[i : k+1]; near == nil || notes[k].Pitch.MIDI()-notes[i].Pitch.MIDI() < near[len(near)-1].Pitch.MIDI()-near[0].Pitch.MIDI() {
+					near = run
+				}
+				break
+			}
+		}
+	}
+	if len(near) == len(classes) {
+		return near
+	}
+	return r.Evidence
 }
 
 func copyWord(v claim.Verdict) string {
@@ -196,6 +231,7 @@ type heardPart struct {
 // takenApart says how a claim is heard taken apart: what it speaks of alone, or left out, and then in its place.
 func takenApart(p *score.Passage, r claim.Result) []heardPart {
 	sounding := p.Sounding()
+	r.Evidence = pointedAt(sounding, r)
 	region := shownRegion(p, r)
 	if r.Region.Moment {
 		region = r.Region

@@ -189,9 +189,9 @@ function tell(d) {
 
 /** harmony tells a chord in its context. */
 function harmony(h) {
-  const list = [...h.non_chord_tones.map((n) => `${n.note}${n.kind ? `: ${n.kind}` : ''}${n.why ? `; ${n.why}` : ''}`), ...h.tendencies.map((t) => t.text)];
+  const list = [...h.non_chord_tones.map((n) => `${n.note}: ${n.kind || 'not in the chord, and no rule fits'}; ${n.resolution || n.why}`), ...h.tendencies.map((t) => t.text)];
   return el('div', { class: 'sonority' },
-    el('p', {}, el('strong', {}, `${h.numeral ? `${h.numeral}  ` : ''}${h.chord}`), ` from beat ${h.beat}`, h.key ? `, in ${h.key}` : '', h.function ? `: ${h.function}` : ''),
+    el('p', {}, el('strong', {}, `${h.numeral ? `${h.numeral}  ` : ''}${h.chord}`), ` from ${h.from}`, h.key ? `, in ${h.key}` : '', h.function ? `: ${h.function}` : '', h.colour ? `, ${h.colour}` : '', h.probability < 0.6 ? ' (doubtful)' : ''),
     h.why ? el('p', { class: 'quiet' }, h.why) : '',
     h.function_why ? el('p', { class: 'quiet' }, h.function_why) : '',
     h.runner_up ? el('p', { class: 'quiet' }, `Also possible: ${h.runner_up}`) : '',
@@ -275,9 +275,9 @@ export async function check() {
   said.sort((a, b) => a.line - b.line);
   $('verdicts').replaceChildren(...said.map((s) => s.e));
   const parts = [];
-  if (got.holds) parts.push(`${got.holds} hold`);
+  if (got.holds) parts.push(`${got.holds} ${got.holds === 1 ? 'holds' : 'hold'}`);
   if (got.arguable) parts.push(`${got.arguable} arguable`);
-  if (got.fails) parts.push(`${got.fails} fail`);
+  if (got.fails) parts.push(`${got.fails} ${got.fails === 1 ? 'fails' : 'fail'}`);
   if (got.errors.length) parts.push(`${got.errors.length} not understood`);
   $('tally').textContent = parts.join(', ') || 'No claims yet.';
 }
