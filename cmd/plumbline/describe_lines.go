@@ -622,7 +622,7 @@ func writeLines(w io.Writer, d descriptionJSON, all bool) {
 			if c.Two {
 				what = "two lines: "
 			}
-			item(fmt.Sprintf("%s: %s%s; certainty %.2f", c.Place, what, c.Why, c.Certainty))
+			item(fmt.Sprintf("%s: %s%s (how sure, from 0 to 1: %.2f)", c.Place, what, c.Why, c.Certainty))
 		}
 		fmt.Fprintln(w)
 	}
@@ -704,9 +704,9 @@ func writeLines(w io.Writer, d descriptionJSON, all bool) {
 				for _, b := range r.Varied {
 					v = append(v, fmt.Sprintf("bar %s (%.2f)", b.Bar, b.Likeness))
 				}
-				more("varied in " + some(v, 4) + "; likeness by swap distance, 1 is the same")
+				more("varied in " + some(v, 4) + "; 1 is the same rhythm (by swap distance)")
 			}
-			text = fmt.Sprintf("%.3g onsets and %.3g notes a beat", r.Onsets, r.Notes)
+			text = fmt.Sprintf("%.3g attacks and %.3g notes a beat", r.Onsets, r.Notes)
 			if r.Onsets == r.Notes {
 				text = fmt.Sprintf("%.3g notes a beat", r.Notes)
 			}

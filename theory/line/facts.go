@@ -850,7 +850,7 @@ func (f *finder) syncopated(h score.Layer, list []BarRhythm) {
 	if len(bars) > 1 {
 		share := 0.5 + 0.5*float64(len(bars))/float64(len(list))
 		x.Support = share * support(2*len(bars)+top)
-		x.Text = fmt.Sprintf("%s: syncopated in %d of %d bars, most of all in bar %s: %s", h, len(bars), len(list), bar.Number, said)
+		x.Text = fmt.Sprintf("%s: strongly syncopated in %d of %d bars, most of all in bar %s: %s", h, len(bars), len(list), bar.Number, said)
 	} else if x.Support *= 0.6; top < 5 {
 		return
 	}
