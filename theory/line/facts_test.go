@@ -96,7 +96,7 @@ left:  h A2 D3                  | h G2 C3                  | h F2 B2            
 	for _, want := range []string{
 		"relation | bars 2-4, right hand: each bar is the one before moved up a step | bar 2, right hand: is bar 1 moved up a step; bar 3, right hand: is bar 2 moved up a step; bar 4",
 		"pedal | bars 1-4: pedal on C",
-		"syncopation | right hand: syncopated in 4 of 8 bars, most of all in bar 5: 3 notes held over a stronger beat",
+		"syncopation | right hand: strongly syncopated in 4 of 8 bars, most of all in bar 5: 3 notes held over a stronger beat",
 		"motion | bar 5 beat 1 to bar 8 beat 3, bass: moves by the circle of fifths",
 		"relation | bar 6, right hand: is bar 5 moved up a step |  | bar 8",
 		"sequence | bars 5-6: a phrase of 6 chords, then the same, the bass down a step and the top line up a step (tonal)",
