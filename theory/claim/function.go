@@ -160,12 +160,27 @@ func keyForms() []Form {
 			check: (*Checker).isNumeral,
 		},
 		{
+			ID:       "cadential six-four",
+			Example:  "bar 4 beat 3: is a cadential six-four",
+			Wordings: []string{"cadential 6/4", "is a cadential six-four in A major", "is I64 of the cadential kind", "is the cadential 64 of D minor"},
+			Asserts:  "the notes are the tonic chord over its fifth, in that key, and a dominant chord on the same bass follows at once; arguable where the dominant follows later or on another bass, or where what follows is not in the passage",
+			patterns: pats(`(?:(?:is|makes|forms|there is|has|contains) )?(?:ART )?(?:cadential (?:tonic )?(?:six[ -]four|6/4|6-4|64|(?P<num>[IiV]+(?:6/4|64)))(?: chord)?|(?P<num2>[IiV]+(?:6/4|64)) of (?:ART )?cadential kind)(?: (?:in|of) (?:ART key of )?KEY)?`),
+			parse: func(m match, a *args) *stmtError {
+				if m.group["key"] == "" {
+					return nil
+				}
+				return m.key("key", a)
+			},
+			check: (*Checker).cadentialSixFour,
+		},
+		{
 			ID:       "progression",
 			Example:  "bars 1-4: goes I IV V I in A major",
-			Wordings: []string{"is ii V I in D major", "the chords are I, vi, ii and V in C major", "moves i–iv–V in A minor", "progresses I-V-vi in G major"},
-			Asserts:  "the chords of the place, one after the other, are those numerals in that key, and no others; inversions count only where a figure is written, sevenths and added notes only where they are; arguable where one more chord stands between them, or one is read so only second",
-			patterns: pats(`(?:(?:goes|is|are|moves|progresses|runs|by|outlines) )?(?P<list>[b#]*[IViv]+[^ ,–-]*(?:(?: ?[,–-] ?(?:and )?| and | to | (?:resolves|goes|leads|moves) to | )[b#]*[IViv]+[^ ,–-]*)+)(?: (?:in|of) (?:ART key of )?KEY)?`),
+			Wordings: []string{"is ii V I in D major", "the chords are I, vi, ii and V in C major", "moves i–iv–V in A minor", "progresses I-V-vi in G major", "V7 resolves to i in A minor", "ends with V7 i", "contains ii V I"},
+			Asserts:  "the chords of the place, one after the other, are those numerals in that key, and no others; two numerals only (\"V7 resolves to i\", \"V7 i\"), or more after \"contains\", hold if they follow one another anywhere in the place, after \"ends with\" at its end, after \"begins with\" at its start; inversions count only where a figure is written, sevenths and added notes only where they are; arguable where one more chord stands between them, or one is read so only second",
+			patterns: pats(`(?:(?P<how>goes|is|are|moves|progresses|runs|by|outlines|contains|has|ends with|ends on|ends|closes with|begins with|begins|opens with|starts with) )?(?P<list>[b#]*[IViv]+[^ ,–-]*(?:(?: ?[,–-] ?(?:and )?| and | to | (?:resolves|goes|leads|moves) to | )[b#]*[IViv]+[^ ,–-]*)+)(?: (?:in|of) (?:ART key of )?KEY)?`),
 			parse: func(m match, a *args) *stmtError {
+				a.text, _, _ = strings.Cut(m.get("how"), " ")
 				at := 0
 				for _, w := range strings.FieldsFunc(m.group["list"], func(r rune) bool { return strings.ContainsRune(" ,–-", r) }) {
 					i := at + strings.Index(m.group["list"][at:], w)
@@ -387,7 +402,18 @@ func numeralMeans(k key.Key, num string) (meant, bool) {
 			return meant{m.root, m.label + num[len(n):], m.root, 0}, true
 		}
 	}
-	return meant{}, false
+	// A chord that has another name in the key, such as V7/III, which is VII7: as the numeral is built.
+	sym, err := k.Chord(num)
+	if err != nil {
+		return meant{}, false
+	}
+	m := meant{root: sym.Root, bass: sym.Root, inversion: sym.Inversion}
+	if sym.HasBass {
+		m.bass = sym.Bass
+	}
+	sym.Bass, sym.HasBass, sym.Inversion = pitch.Class{}, false, 0
+	m.label = sym.House()
+	return m, true
 }
 
 // keyAt returns the key a claim means: the one it names, else the one read at the place.
@@ -402,12 +428,76 @@ func (k *Checker) keyAt(r score.Region, a args) (key.Key, bool) {
 	return h.Home()
 }
 
-// isNumeral checks "is V7 in A major".
+// isNumeral checks "is V7 in A major". Without a key the one that the passage declares is tried first, then the one read there.
 func (k *Checker) isNumeral(r score.Region, a args) (Result, error) {
 	son := k.sonority(r)
 	if len(son.notes) == 0 {
 		return nothing(k, r), nil
 	}
+	if len(a.keys) > 0 {
+		return k.isNumeralIn(r, a, son)
+	}
+	if name := sixthNames[a.text]; name != "" { // an augmented sixth is one by its spelling, whatever the key
+		if first := chord.Name(pitches(son.notes))[0]; strings.HasPrefix(first.Label, name+" sixth on ") {
+			res := Result{Verdict: Holds, Evidence: son.notes, Because: son.said() + "; " + first.Label}
+			if home, ok := sixthKey(son.notes); ok {
+				res.Because += ", of " + home.String()
+			}
+			return res, nil
+		}
+	}
+	there, read := k.keyAt(r, a)
+	declared, says := k.passage.KeyAt(r.From)
+	if !says || read && declared == there {
+		res, err := k.isNumeralIn(r, a, son)
+		if says && res.Because != "" {
+			res.Because = "in " + declared.String() + ", the key of the passage: " + res.Because
+		}
+		return res, err
+	}
+	a.keys = []key.Key{declared}
+	res, err := k.isNumeralIn(r, a, son)
+	res.Because = "in " + declared.String() + ", the key of the passage: " + res.Because
+	if err != nil || !read || res.Verdict == Holds {
+		return res, err
+	}
+	a.keys = []key.Key{there}
+	if other, err := k.isNumeralIn(r, a, son); err == nil && worse(res.Verdict, other.Verdict) {
+		other.Because = fmt.Sprintf("in %s, the key read there (not in %s, the key of the passage): %s", there, declared, other.Because)
+		return other, nil
+	}
+	return res, nil
+}
+
+// sixthNames are the augmented sixths by their numerals.
+var sixthNames = map[string]string{"Ger+6": "German", "Fr+6": "French", "It+6": "Italian"}
+
+// sixthKey returns the minor key to which an augmented sixth belongs: its outer notes open to the dominant.
+func sixthKey(notes []score.Note) (key.Key, bool) {
+	for _, low := range notes {
+		for _, high := range notes {
+			if i := high.Pitch.Class().Sub(low.Pitch.Class()); i.Steps == 5 && mod12(i.Semitones) == 10 {
+				return key.Key{Tonic: low.Pitch.Class().Add(pitch.Interval{Steps: 2, Semitones: 4}), Mode: key.Minor}, true
+			}
+		}
+	}
+	return key.Key{}, false
+}
+
+// numeralSays puts the numeral of notes in words: "is V7 in A major"; of an augmented sixth of another key, that key.
+func numeralSays(home key.Key, n key.Numeral, notes []score.Note) string {
+	if n.Kind == key.SixthChord {
+		name, _, _ := strings.Cut(n.Text, "/")
+		if of, ok := sixthKey(notes); ok && of.Tonic != home.Tonic {
+			return fmt.Sprintf("is %s of %s (%s)", withArticle(sixthNames[name]+" sixth"), of, name)
+		}
+		return "is " + name + " in " + home.String()
+	}
+	return "is " + n.Text + " in " + home.String()
+}
+
+// isNumeralIn checks a numeral in the key of the claim, or in the one read at the place.
+func (k *Checker) isNumeralIn(r score.Region, a args, son sonority) (Result, error) {
 	home, ok := k.keyAt(r, a)
 	if !ok {
 		return Result{Verdict: Fails, Evidence: son.notes, Because: "no key is to be found there", Instead: "name the key: is " + a.word + " in …"}, nil
@@ -415,10 +505,23 @@ func (k *Checker) isNumeral(r score.Region, a args) (Result, error) {
 	cands := k.candidates(r)
 	now := "the notes make no chord in thirds"
 	if len(cands) > 0 {
-		if n := home.Numeral(cands[0].root, cands[0].members, cands[0].bass); n.Text != "" {
-			now = "is " + n.Text + " in " + home.String()
+		if n := numeralOfNotes(home, son.notes); n.Kind == key.SixthChord {
+			now = numeralSays(home, n, son.notes)
+		} else if n := home.Numeral(cands[0].root, cands[0].members, cands[0].bass); n.Text != "" {
+			now = numeralSays(home, n, son.notes)
 		} else if n := numeralOfNotes(home, son.notes); n.Text != "" {
-			now = "is " + n.Text + " in " + home.String()
+			now = numeralSays(home, n, son.notes)
+		}
+	}
+	if a.text == "V64" { // to some the cadential six-four, to others the dominant over its fifth
+		if six, err := k.cadentialSixFour(r, args{keys: []key.Key{home}}); err == nil && six.Verdict == Holds {
+			one := "I64"
+			if home.Mode == key.Minor {
+				one = "i64"
+			}
+			six.Verdict, six.Instead = Arguable, "is "+one+" in "+home.String()+" by its notes; to many schools V with six-four before five-three"
+			six.Because += "; the schools differ in its name"
+			return six, nil
 		}
 	}
 	m, ok := numeralMeans(home, a.text)
@@ -440,12 +543,17 @@ func (k *Checker) isNumeral(r score.Region, a args) (Result, error) {
 	}
 	res.Because = fmt.Sprintf("%s is %s in %s; %s", sym.House(), a.word, home, res.Because)
 	low := son.notes[0].Pitch.Class()
+	same := now == "is "+a.word+" in "+home.String() || now == "is "+a.text+" in "+home.String()
 	switch {
-	case res.Verdict == Fails && now != "is "+a.word+" in "+home.String():
+	case res.Verdict != Holds && same && sixthNames[a.text] != "": // named so by its spelling
+		res.Verdict, res.Instead = Holds, ""
+	case res.Verdict == Fails && !same:
 		res.Instead = now
 	case strings.HasPrefix(label, m.label) && !figured && m.inversion == 0 && low != m.root && slices.Contains(sym.Spell(), low) && !strings.ContainsAny(a.text, "+"):
 		res.Verdict, res.Instead = Arguable, now
 		res.Because += fmt.Sprintf("; the numeral has no figures, but the bass is %s, the chord's %s", low, roleIn(sym, low))
+	case res.Verdict == Arguable && res.Instead == "" && same:
+		res.Instead = bestReading(son.notes)
 	case res.Verdict == Arguable && res.Instead == "":
 		res.Instead = now
 	}
@@ -453,9 +561,73 @@ func (k *Checker) isNumeral(r score.Region, a args) (Result, error) {
 		if there, far := k.otherKey(r, home); far {
 			res.Verdict = Arguable
 			res.Because += fmt.Sprintf("; but the place is read in %s", there)
-			res.Instead = "is " + numeralOfNotes(there, son.notes).Text + " in " + there.String()
+			res.Instead = numeralSays(there, numeralOfNotes(there, son.notes), son.notes)
 		}
 	}
+	return res, nil
+}
+
+// cadentialSixFour checks "is a cadential six-four": the chord of sixth and fourth over the dominant, and the dominant after it. The
+// place may hold both.
+func (k *Checker) cadentialSixFour(r score.Region, a args) (Result, error) {
+	son := k.sonority(r)
+	if len(son.notes) == 0 {
+		return nothing(k, r), nil
+	}
+	res := Result{Verdict: Fails, Evidence: son.notes, Because: son.said()}
+	home, ok := k.keyAt(r, a)
+	if !ok {
+		res.Instead = "no key is to be found there; name the key"
+		return res, nil
+	}
+	five := home.Class(5, 0)
+	var stops []score.Slice
+	for _, s := range score.Slices(k.sounding, r.From, k.passage.End().Min(r.To.Add(k.barLength(r.From)))) {
+		if len(s.Notes) > 0 {
+			stops = append(stops, s)
+		}
+	}
+	only := func(s score.Slice, classes ...pitch.Class) bool {
+		has := map[pitch.Class]bool{}
+		for _, n := range s.Notes {
+			if !slices.Contains(classes, n.Pitch.Class()) {
+				return false
+			}
+			has[n.Pitch.Class()] = true
+		}
+		return len(has) == len(classes)
+	}
+	leading := home.Tonic.Add(pitch.Interval{Steps: 6, Semitones: 11})
+	for i, s := range stops {
+		bass := s.Notes[0].Pitch.Class()
+		if bass != five || !s.At.Less(r.To) || !only(s, home.Tonic, home.Class(3, 0), five) {
+			continue
+		}
+		res.Evidence = s.Notes
+		res.Because = fmt.Sprintf("over %s, the dominant of %s, stand the fourth %s and the sixth %s", s.Notes[0].Pitch, home, home.Tonic, home.Class(3, 0))
+		res.Verdict, res.Instead = Arguable, "a six-four on the dominant; no dominant chord follows within a bar"
+		late := false
+		for _, x := range stops[i+1:] {
+			sounds := func(c pitch.Class) bool {
+				return slices.ContainsFunc(x.Notes, func(n score.Note) bool { return n.Pitch.Class() == c })
+			}
+			low := x.Notes[0].Pitch.Class()
+			switch {
+			case low == five && sounds(leading) && !sounds(home.Tonic) && !late:
+				res.Verdict, res.Instead = Holds, ""
+				res.Because += fmt.Sprintf("; they fall to the dominant chord on the same bass at %s", k.passage.Where(x.At))
+				return res, nil
+			case sounds(leading) && !sounds(home.Tonic) && (low == five || low == leading):
+				res.Instead = fmt.Sprintf("a six-four on %s; the dominant comes only at %s, or on another bass", five, k.passage.Where(x.At))
+				return res, nil
+			case low != five:
+				late = true
+			}
+		}
+		return res, nil
+	}
+	res.Instead = bestReading(son.notes)
+	res.Because += fmt.Sprintf("; a cadential six-four in %s is %s and %s over %s in the bass", home, home.Tonic, home.Class(3, 0), five)
 	return res, nil
 }
 
@@ -1326,6 +1498,9 @@ func (k *Checker) progression(r score.Region, a args) (Result, error) {
 		if n.Text == "" {
 			n = numeralOfNotes(home, t.notes)
 		}
+		if n.Kind == key.SixthChord {
+			n.Text, _, _ = strings.Cut(n.Text, "/")
+		}
 		nums = append(nums, n)
 		texts = append(texts, n.Text)
 	}
@@ -1334,6 +1509,9 @@ func (k *Checker) progression(r score.Region, a args) (Result, error) {
 		m, ok := numeralMeans(home, want)
 		if !ok {
 			return want == n.Text
+		}
+		if x, ok := numeralMeans(home, n.Text); ok && x.root == m.root && x.label == m.label && x.inversion == m.inversion {
+			return true // the same chord by another name: V7/III and VII7
 		}
 		wb, wSeventh := bare(want)
 		nb, _ := bare(n.Text)
@@ -1385,6 +1563,36 @@ func (k *Checker) progression(r score.Region, a args) (Result, error) {
 	res.Verdict, res.Instead = Fails, "goes "+first(texts, 12)+" in "+home.String()
 	if match(nums) || match(merged) {
 		res.Verdict, res.Instead = Holds, ""
+		return res, nil
+	}
+	// Two chords, or some of those of the place.
+	size := len(a.words)
+	for _, list := range [][]key.Numeral{nums, merged} {
+		if size > len(list) {
+			continue
+		}
+		found := false
+		switch a.text {
+		case "ends", "closes":
+			found = match(list[len(list)-size:])
+		case "begins", "opens", "starts":
+			found = match(list[:size])
+		default:
+			for i := 0; i+size <= len(list) && (size == 2 || a.text == "contains" || a.text == "has"); i++ {
+				found = found || match(list[i:i+size])
+			}
+		}
+		if found {
+			res.Verdict, res.Instead = Holds, ""
+			return res, nil
+		}
+	}
+	switch {
+	case a.text == "ends" || a.text == "closes":
+		res.Instead = "ends with " + strings.Join(texts[max(0, len(texts)-size):], " ") + " in " + home.String()
+		return res, nil
+	case a.text == "begins" || a.text == "opens" || a.text == "starts":
+		res.Instead = "begins with " + first(texts, size) + " in " + home.String()
 		return res, nil
 	}
 	for i := range merged {
