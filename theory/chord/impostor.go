@@ -14,6 +14,31 @@ type Lead struct {
 	As   pitch.Class // as heard: Gb
 	Role string      // its part in the chord that is heard: "seventh"
 	To   pitch.Class // a diatonic semitone on, upwards for a note raised from below, downwards for one lowered from above: G
+	// In a Tristan chord To is where Wagner takes the note: B to G#, D# to D, G# to A over F (bars 2 and 3, as Wikipedia has them
+	// under Tristan chord; from memory), which the spelling doesn't tell.
+}
+
+// resolved reports whether ls are the notes of a Tristan chord: one of them then goes to another note of its own letter.
+func resolved(ls []Lead) bool {
+	return slices.ContainsFunc(ls, func(l Lead) bool { return l.To.Letter == l.Note.Letter })
+}
+
+// wagner sends the notes of a Tristan chord where they go, and does nothing to others.
+func wagner(ls []Lead, classes []pitch.Class) {
+	for _, bass := range classes {
+		goes := map[pitch.Class]pitch.Interval{ // the augmented fourth, sixth and ninth
+			bass.Add(pitch.Interval{Steps: 3, Semitones: 6}):  {Steps: -2, Semitones: -3},
+			bass.Add(pitch.Interval{Steps: 5, Semitones: 10}): {Semitones: -1},
+			bass.Add(pitch.Interval{Steps: 1, Semitones: 3}):  pitch.MinorSecond,
+		}
+		if len(ls) != 3 || slices.ContainsFunc(ls, func(l Lead) bool { _, ok := goes[l.Note]; return !ok }) {
+			continue
+		}
+		for i := range ls {
+			ls[i].To = ls[i].Note.Add(goes[ls[i].Note])
+		}
+		return
+	}
 }
 
 // lead follows the spelling: of two names for a key the one on the lower letter is raised and rises, the one on the higher
@@ -75,6 +100,9 @@ func ImpostorOf(notes []pitch.Pitch) (im Impostor, ok bool) {
 	says := make([]string, len(im.Leads))
 	for i, l := range im.Leads {
 		says[i] = strings.Replace(l.String(), " wants", " (for "+l.As.String()+") wants", 1)
+		if resolved(im.Leads) {
+			says[i] = strings.NewReplacer("wants to fall", "falls", "wants to rise", "rises").Replace(says[i])
+		}
 	}
 	im.Text = "It sounds as " + im.Sounds + ", but is "
 	if spelled != nil {
@@ -88,6 +116,9 @@ func ImpostorOf(notes []pitch.Pitch) (im Impostor, ok bool) {
 		im.Text += "not spelled so: "
 	}
 	im.Text += andList(says)
+	if resolved(im.Leads) {
+		im.Text += ", as Wagner resolves it"
+	}
 	return im, true
 }
 
@@ -100,6 +131,7 @@ func (c *candidate) leads(s *sonority) (ls []Lead) {
 			}
 		}
 	}
+	wagner(ls, s.classes)
 	return ls
 }
 
@@ -124,6 +156,9 @@ func written(ls []Lead) string {
 	}
 	if len(ls) == 1 {
 		verb, want = "stands", "wants"
+	}
+	if resolved(ls) {
+		return andList(note) + " " + verb + " where " + andList(as) + " would, and go to " + andList(to) + " as Wagner resolves it"
 	}
 	return andList(note) + " " + verb + " where " + andList(as) + " would, and " + want + " to " + how + " to " + andList(to)
 }

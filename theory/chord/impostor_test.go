@@ -13,7 +13,7 @@ func TestImpostorOf(t *testing.T) {
 		{"Ab2 C4 Eb4 F#4", "Ab7", "German sixth on Ab", "[F# wants to rise to G]", "BUT 18a: opens outward to an octave on 5"},
 		{"D3 F#3 A3 B#3", "D7", "German sixth on D", "[B# wants to rise to C#]", "BUT 18a transposed"},
 		{"Db3 F3 Ab3 B3", "Db7", "German sixth on Db", "[B wants to rise to C]", "BUT 18a, worked example ex103: Db-B opens to C"},
-		{"F3 B3 D#4 G#4", "Fm7(b5)", "Tristan chord on F", "[B wants to rise to C D# wants to rise to E G# wants to rise to A]", "Wikipedia, Tristan chord: enharmonically half-diminished"},
+		{"F3 B3 D#4 G#4", "Fm7(b5)", "Tristan chord on F", "[B wants to fall to G# D# wants to fall to D G# wants to rise to A]", "Wikipedia, Tristan chord: enharmonically half-diminished"},
 		{"C4 D#4 G4", "Cm", "", "[D# wants to rise to E]", "CP"},
 		{"E3 Ab3 B3", "E", "", "[Ab wants to fall to G]", "CP"},
 		{"C3 Eb3 F#3 Bb3", "Cm7(b5)", "", "[F# wants to rise to G]", "CP"},

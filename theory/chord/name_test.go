@@ -194,7 +194,7 @@ func TestReading(t *testing.T) {
 		{"C3 Eb4 E4 G4", "C(addb3)", "C major triad with split third", "C3 root, Eb4 added minor third, E4 third, G4 fifth", 0, "", "",
 			"C, E and G make a C major triad with its root in the bass; Eb beside E splits the third."},
 		{"F3 B3 D#4 G#4", "Fm7(b5)", "F half-diminished seventh chord", "F3 root, B3 fifth, D#4 seventh, G#4 third", 0, "", "B read as Cb,D# read as Eb,G# read as Ab",
-			"To the ear it is an F half-diminished seventh chord, but B, D# and G# stand where Cb, Eb and Ab would, and want to rise to C, E and A; Tristan chord on F comes before it because it takes the notes as they are spelled."},
+			"To the ear it is an F half-diminished seventh chord, but B, D# and G# stand where Cb, Eb and Ab would, and go to G#, D and A as Wagner resolves it; Tristan chord on F comes before it because it takes the notes as they are spelled."},
 		{"C4 F4 B4", "stacked fourths on C4 (one augmented)", "three notes stacked in fourths from C4 (fourths, one augmented)", "C4 bottom, F4 first fourth, B4 second fourth", 0, "", "",
 			"Every note is a fourth above the one below (fourths, one augmented)."},
 		{"C4 Db4 F#4 G4", "set class 4-9 (0167)", "set class 4-9, prime form 0167", "C4 bottom, Db4 minor second, F#4 augmented fourth, G4 perfect fifth", -1, "", "",

@@ -88,7 +88,7 @@ var shortTable = sync.OnceValue(func() *[15][26]string {
 // spoken returns an interval as one says it: beyond two octaves as the simple interval, with the octaves apart:
 // "perfect fifth", ", three octaves wider".
 func spoken(iv pitch.Interval) (name, wider string) {
-	if iv.Number() <= 15 {
+	if iv.Number() <= 14 || iv.Number() == 15 && iv.Quality() != pitch.Perfect {
 		return iv.Words(), ""
 	}
 	simple := iv.Simple()

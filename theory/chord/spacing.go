@@ -135,7 +135,7 @@ func (s *Spacing) text() string {
 		return "one note, " + s.Low.String() + ", in the " + s.Register + " register"
 	}
 	name, wider := spoken(s.Span)
-	if s.Span.Semitones > 12 && s.Span.Number() <= 15 && s.Span.Number() > 10 { // an eleventh is an octave and a fourth
+	if s.Span.Semitones > 12 && s.Span.Number() < 15 && s.Span.Number() > 10 { // an eleventh is an octave and a fourth
 		name, wider = s.Span.Simple().Words(), ", an octave wider"
 	}
 	parts := []string{fmt.Sprintf("%s to %s: %s%s", s.Low, s.High, an(name), wider)}

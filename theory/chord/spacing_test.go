@@ -2,6 +2,7 @@ package chord
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"plumbline/theory/pitch"
@@ -51,5 +52,33 @@ func TestSpacingOf(t *testing.T) {
 	s := SpacingOf(notes(t, "E2 E3 E4 G#4 B4"))
 	if d := s.Doublings[0]; d.Class != (pitch.Class{Letter: pitch.E}) || spell(d.Pitches) != "E2 E3 E4" {
 		t.Errorf("doubling %v %s", d.Class, spell(d.Pitches))
+	}
+}
+
+// Octaves are counted as octaves, however many.
+func TestOctaveWords(t *testing.T) {
+	for _, c := range []struct{ notes, spacing, stack string }{
+		{"A2 E3 A4", "A2 to A4: two octaves;", "mixed: P5, P11"},
+		{"A2 A4", "A2 to A4: two octaves;", "two octaves"},
+		{"C2 E3 C5", "C2 to C5: three octaves;", "mixed: M10, m13"},
+		{"C3 C4 C5", "C3 to C5: two octaves; the widest gap a perfect octave", "octaves"},
+		{"C3 C4", "C3 to C4: a perfect octave", "perfect octave"},
+		{"C3 F4", "C3 to F4: a perfect fourth, an octave wider", "perfect eleventh"},
+	} {
+		ns := notes(t, c.notes)
+		if got := SpacingOf(ns).Text; !strings.HasPrefix(got, c.spacing) {
+			t.Errorf("%s: %q, want it to begin %q", c.notes, got, c.spacing)
+		}
+		if got := StackOf(ns).Text; got != c.stack {
+			t.Errorf("%s: stack %q, want %q", c.notes, got, c.stack)
+		}
+	}
+	if got := moveText(pitch.Interval{Steps: -14, Semitones: -24}); got != "down two octaves" {
+		t.Errorf("two octaves down: %q", got)
+	}
+	for _, r := range Name(notes(t, "C4 D4 E4")) { // without is no with
+		if strings.Contains(r.Words, "andout") {
+			t.Errorf("C4 D4 E4: %q", r.Words)
+		}
 	}
 }

@@ -142,6 +142,10 @@ func StackOf(notes []pitch.Pitch) Stack {
 	}
 	if kind == "" {
 		st.Kind = "mixed"
+		if !slices.ContainsFunc(st.Intervals, func(iv pitch.Interval) bool { return iv != pitch.Octave }) {
+			st.Text = "octaves"
+			return st
+		}
 		names := make([]string, len(st.Intervals))
 		for i, iv := range st.Intervals {
 			names[i] = brief(iv)

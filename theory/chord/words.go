@@ -348,7 +348,7 @@ func (c *candidate) putWords(s *sonority, r *Reading, quality cut) {
 	case f.is == isPower:
 		s.put("open fifth ", root, "-", className(c.above(1)), tail)
 	case f.Family == "added note":
-		s.put(root, " ", f.chordName, strings.Replace(tail, " with", " and", 1))
+		s.put(root, " ", f.chordName, strings.Replace(tail, " with ", " and ", 1))
 	case f.worded:
 		s.put(f.chordName, " on ", root)
 	case more != "" && !isName: // the sixth in place of the fifth
@@ -367,8 +367,13 @@ func (c *candidate) putWords(s *sonority, r *Reading, quality cut) {
 	}
 }
 
-// an puts the indefinite article before words.
-func an(words string) string { return article(words) + words }
+// an puts the indefinite article before words, but before "two octaves" and other plurals of octave none.
+func an(words string) string {
+	if strings.HasSuffix(words, " octaves") {
+		return words
+	}
+	return article(words) + words
+}
 
 func article(words string) string {
 	switch words[0] {
