@@ -110,7 +110,7 @@ func (k Key) Scale() [7]pitch.Class {
 func (k Key) Contains(c pitch.Class) bool { return k.InSignature(c.Letter) == c.Alter }
 
 // Parse reads a key in words, as in "A major", "f# minor", "Bb dorian", "E flat major". A note name alone is a major key
-// in upper case and a minor key in lower case, as the handbooks print them. It returns an error that quotes s if anything
+// in upper case and a minor key in lower case, as the handbooks print them; Em, em, E min and Bb maj are read too. It returns an error that quotes s if anything
 // is missing, unknown or left over.
 func Parse(s string) (Key, error) {
 	words := strings.Fields(strings.NewReplacer("-", " ", ",", " ").Replace(s))
@@ -128,6 +128,15 @@ func Parse(s string) (Key, error) {
 		}
 	}
 	tonic, err := pitch.ParseClass(name)
+	if err != nil { // Em, F#min, Bbmaj: as chords are written
+		for _, mode := range [...]string{"maj", "min", "M", "m"} {
+			stem, ok := strings.CutSuffix(name, mode)
+			if c, e := pitch.ParseClass(stem); ok && e == nil && len(rest) == 0 {
+				tonic, err, rest = c, nil, []string{mode}
+				break
+			}
+		}
+	}
 	if err != nil {
 		return Key{}, fmt.Errorf("key: %q begins with no tonic (%w)", s, err)
 	}
@@ -140,6 +149,9 @@ func Parse(s string) (Key, error) {
 		return k, nil
 	case 1:
 		m, ok := ParseMode(rest[0])
+		if rest[0] == "m" || rest[0] == "M" {
+			m, ok = map[bool]Mode{true: Major, false: Minor}[rest[0] == "M"], true
+		}
 		if ok {
 			k.Mode = m
 			return k, nil

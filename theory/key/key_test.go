@@ -113,6 +113,7 @@ func TestParse(t *testing.T) {
 		"E flat major": "Eb major", "e-flat minor": "Eb minor", "C sharp": "C# major", "c sharp": "C# minor", "B-flat, dorian": "Bb dorian",
 		"bb": "Bb minor", "Bb": "Bb major", "G dur": "G major", "g moll": "G minor", "C ionian": "C major", "A aeolian": "A minor",
 		"  D   maj ": "D major", "D min": "D minor", "E LOCRIAN": "E locrian", "Cx major": "C## major",
+		"Em": "E minor", "em": "E minor", "E min": "E minor", "E m": "E minor", "F#m": "F# minor", "F♯m": "F# minor", "Bb maj": "Bb major", "Bbmaj": "Bb major", "B flat m": "Bb minor", "Bbm": "Bb minor", "CM": "C major",
 	} {
 		if got := mustParse(t, text).String(); got != want {
 			t.Errorf("Parse(%q) = %s; want %s", text, got, want)
