@@ -478,7 +478,11 @@ func writeDescription(w io.Writer, p *score.Passage, region score.Region, d desc
 			if times > 1 {
 				label += fmt.Sprintf(" (%d times)", times)
 			}
-			fmt.Fprintf(w, "%-4s %-7s %-21s %-22s %s\n", bar, s.Beat, left, right, label)
+			row := fmt.Sprintf("%-4s %-7s %-21s %-22s ", bar, s.Beat, left, right)
+			if len([]rune(row+label)) > 80 { // a long name takes a line of its own
+				row, label = strings.TrimRight(row, " "), "\n"+wrap(label, 80, strings.Repeat(" ", 13))
+			}
+			fmt.Fprintln(w, row+label)
 		}
 		fmt.Fprintln(w)
 	}

@@ -343,12 +343,13 @@ func writeHarmony(w io.Writer, d descriptionJSON, moment, all bool) {
 		if h.Probability < .5 && h.RunnerUp != "" {
 			sure = "  (or " + h.RunnerUp + ")"
 		}
-		line := strings.TrimRight(fmt.Sprintf("    %-20s %-16s %-11s %s%s", place20(h), h.Chord, numeral, how, sure), " ")
-		if len([]rune(line)) > 80 { // a long name takes a line of its own
+		head := fmt.Sprintf("    %-20s %-16s %-11s ", place20(h), h.Chord, numeral)
+		if n := len([]rune(head)); n > 58 { // a long name takes a line of its own
 			fmt.Fprintf(w, "    %-20s %s\n", place20(h), h.Chord)
-			line = wrap(fmt.Sprintf("%-11s %s%s", numeral, how, sure), 80, strings.Repeat(" ", 25))
+			head = fmt.Sprintf("%42s%-11s ", "", numeral)
 		}
-		fmt.Fprintln(w, line)
+		rest := wrap(how+sure, 80, strings.Repeat(" ", 54))
+		fmt.Fprintln(w, strings.TrimRight(head+strings.TrimLeft(rest, " "), " "))
 	}
 	if d.KeyDoubt != "" {
 		fmt.Fprintln(w, "  "+strings.TrimSpace(wrap(d.KeyDoubt, 76, "    ")))
