@@ -12,6 +12,13 @@ import (
 
 // stacked checks "stacked in fifths". In a place with several chords each one counts.
 func (k *Checker) stacked(r score.Region, a args) (Result, error) {
+	if len(a.words) == 2 { // "fourths over fifths"
+		up, low := r, r
+		up.Layer, low.Layer = score.RightHand, score.LeftHand
+		upper, _ := k.stacked(up, args{word: a.words[0]})
+		lower, _ := k.stacked(low, args{word: a.words[1]})
+		return joined(upper, lower), nil
+	}
 	son := k.sonority(r)
 	if len(son.notes) == 0 {
 		return nothing(k, r), nil
@@ -264,7 +271,7 @@ func (k *Checker) cluster(r score.Region, a args) (Result, error) {
 		instead = "contains " + listed(there)
 	}
 	if len(a.notes) == 0 {
-		return clusterOfKind(son, a.word, instead), nil
+		return clusterOfSize(clusterOfKind(son, a.word, instead), a.number), nil
 	}
 
 	// The notes named, as they sound in the place.

@@ -16,6 +16,7 @@ package claim
 import (
 	"fmt"
 	"io"
+	"regexp"
 	"strings"
 	"sync"
 	"unicode/utf8"
@@ -162,10 +163,13 @@ func ParseLine(line string) (c Claim, ok bool, e *Error) {
 	return c, true, nil
 }
 
+// degreeSign finds the # of "is #4", which begins no comment; the bar stands before it.
+var degreeSign = regexp.MustCompile(`(?i):.*\b(?:is|as|the|a) \|#(?:2|3|4|5|6|7|9|11|13)(?:$|[ .,;])`)
+
 // stripComment cuts a comment off a line. The # of a note name follows a letter, never a space.
 func stripComment(line string) string {
 	for i := 0; i < len(line); i++ {
-		if line[i] == '#' && (i == 0 || line[i-1] == ' ' || line[i-1] == '\t') {
+		if line[i] == '#' && (i == 0 || line[i-1] == ' ' || line[i-1] == '\t') && !degreeSign.MatchString(line[:i]+"|"+line[i:]) {
 			return line[:i]
 		}
 	}

@@ -149,19 +149,24 @@ func noteForms() []Form {
 		{
 			ID:       "stacked",
 			Example:  "bar 1 beat 1, left hand: stacked in fifths",
-			Wordings: []string{"is built in perfect fourths", "is a stack of thirds", "is quartal", "the left hand is stacked in fifths", "is a pile of seconds", "consists of stacked fourths", "has stacked thirds"},
-			Asserts:  "the distances between neighbouring notes, low to high, are all of that number by spelling; altered ones are named, octave doublings left out; arguable if they are so by sound only",
+			Wordings: []string{"is built in perfect fourths", "is a stack of thirds", "is quartal", "the left hand is stacked in fifths", "is a pile of seconds", "consists of stacked fourths", "has stacked thirds", "is a fourth chord", "quartal right hand over quintal left hand", "quartal over quintal", "fourths over fifths"},
+			Asserts:  "the distances between neighbouring notes, low to high, are all of that number by spelling; altered ones are named, octave doublings left out; \"X over Y\" says it of the right hand and of the left; arguable if they are so by sound only",
 			patterns: pats(`(?:BE |consists of |has |forms )?(?:ART )?(?:stacked|built|made|stack|pile|piled)(?: up)? (?:in |of |on |from |with |by |only |out )*(?P<perfect>perfect )?(?P<kind>fifths|fourths|thirds|seconds)`,
-				`(?:BE )?ART (?P<kind>quartal|quintal)(?: (?:chord|stack|harmony))?`),
+				`(?:BE )?ART (?P<kind>quartal|quintal)(?: (?:chord|stack|harmony))?`, `(?:BE )?ART (?P<kind>fourth|fifth)s?[ -]chord`,
+				`(?:(?:is|has|are) )?ART (?:stacked )?(?P<upper>quartal|quintal|fourths|fifths|thirds|seconds)(?: (?:chord|stack|harmony|right hand|upper hand))? over ART (?:stacked )?(?P<lower>quartal|quintal|fourths|fifths|thirds|seconds)(?: (?:chord|stack|harmony|left hand|lower hand))?`),
 			parse: func(m match, a *args) *stmtError {
-				a.word = m.get("kind")
-				a.strict = m.get("perfect") != ""
-				switch a.word {
-				case "quartal":
-					a.word = "fourths"
-				case "quintal":
-					a.word = "fifths"
+				plain := func(group string) string {
+					w := m.get(group)
+					if s, ok := map[string]string{"quartal": "fourths", "quintal": "fifths", "fourth": "fourths", "fifth": "fifths"}[w]; ok {
+						return s
+					}
+					return w
 				}
+				a.word = plain("kind")
+				if a.word == "" {
+					a.words = []string{plain("upper"), plain("lower")}
+				}
+				a.strict = m.get("perfect") != ""
 				if a.strict && (a.word == "thirds" || a.word == "seconds") {
 					return m.fail("perfect", "%s are major or minor, never perfect", a.word)
 				}
@@ -205,12 +210,19 @@ func noteForms() []Form {
 		{
 			ID:       "cluster",
 			Example:  "bar 2 beat 2: contains the chromatic cluster G# A A#",
-			Wordings: []string{"G#, A and A# form a chromatic cluster", "has a diatonic cluster on B C# D", "contains a cluster", "there is a chromatic cluster of G sharp, A and A sharp", "is a whole-tone cluster"},
+			Wordings: []string{"G#, A and A# form a chromatic cluster", "has a diatonic cluster on B C# D", "contains a cluster", "there is a chromatic cluster of G sharp, A and A sharp", "is a whole-tone cluster", "is a cluster of three adjacent semitones"},
 			Asserts:  "at least three neighbouring notes sound a second apart with nothing between: chromatic, by semitones only; diatonic, by whole tones and semitones of one scale; arguable if the notes sound but are spread over octaves",
 			patterns: pats(`(?:(?:contains|has|holds|includes|forms|is|makes) )?(?:ART )?(?:(?P<kind>chromatic|diatonic|whole[ -]tone|black[ -]key|white[ -]key|pentatonic) )?cluster(?:(?: of| on)? NOTES)?`,
+				`(?:(?:contains|has|holds|includes|forms|is|makes|there is) )?(?:ART )?(?:(?P<kind>chromatic|diatonic) )?cluster of (?P<n>NUMBER) (?:(?:adjacent|neighbou?ring|consecutive) )?(?P<what>semitones|half[ -]steps|notes|tones|keys)`,
 				`NOTES (?:BE |forms? |makes? (?:up )?)(?:ART )?(?:(?P<kind>chromatic|diatonic|whole[ -]tone|black[ -]key|white[ -]key|pentatonic) )?cluster`),
 			parse: func(m match, a *args) *stmtError {
 				a.word = strings.ReplaceAll(m.get("kind"), " ", "-")
+				if what := m.get("what"); what == "semitones" || strings.HasPrefix(what, "half") {
+					a.word = "chromatic"
+				}
+				if a.number = numberWord(m.get("n")); m.get("n") != "" && a.number < 3 {
+					return m.fail("n", "a cluster has three notes or more")
+				}
 				if m.get("notes") == "" {
 					return nil
 				}
@@ -219,12 +231,24 @@ func noteForms() []Form {
 			check: (*Checker).cluster,
 		},
 		{
-			ID:       "resolves",
-			Example:  "bar 1 beat 1: B#5 resolves to C#6 at bar 1 beat 3",
-			Wordings: []string{"B# resolves up to C#", "D5 falls by step to C5", "the F♯ goes up by semitone to G in bar 2", "D sharp resolves by half step to E", "the B# resolves to C# in bar 1 beat 3", "F leads to E", "A5 moves down to G5 at bar 2 beat 1"},
-			Asserts:  "the first note sounds at the place, the second is struck at the other place (or next in that hand), a step away; arguable if a note is so by sound only, is held on, moves by a chromatic semitone on one letter, or resolves in another octave",
-			patterns: pats(`(?:ART )?NOTE (?:resolves|goes|leads|moves|falls|rises|steps) (?:(?:on )?(?P<dir>up|down|upwards?|downwards?) )?(?:by (?:ART )?(?:half[ -]|whole[ -])?(?:step|semitone|tone) )?(?:(?P<dir2>up|down|upwards?|downwards?) )?(?:in)?to (?:ART )?NOTE2(?:,? (?:at|in|on) (?P<place>.+))?`),
+			ID:      "resolves",
+			Example: "bar 1 beat 1: B#5 resolves to C#6 at bar 1 beat 3",
+			Wordings: []string{"B# resolves up to C#", "D5 falls by step to C5", "the F♯ goes up by semitone to G in bar 2", "D sharp resolves by half step to E", "the B# resolves to C# in bar 1 beat 3", "F leads to E", "A5 moves down to G5 at bar 2 beat 1",
+				"the raised fourth D# resolves up to E", "the raised fourth D# wants to rise to E", "the seventh A falls to G", "the leading tone G# rises to A", "D7 resolves to G", "G7 leads to C", "Dm7 goes to G7"},
+			Asserts: "the first note sounds at the place, the second is struck at the other place (or next in that hand), a step away, and what else is said of the first note (\"the seventh A\", \"the raised fourth D#\") holds; of chords, and of a letter with 7 where no such pitch sounds: the chord is there and the next one is the other, or has that root; arguable if a note is so by sound only, is held on, moves by a chromatic semitone on one letter, or resolves in another octave",
+			patterns: pats(`(?:ART )?(?:(?P<what>(?:raised|sharp|sharpened|lowered|flat|flattened)[ -](?:`+reDegree+`)(?: degree)?|third|fifth|seventh|ninth|leading[ -](?:tone|note)),? )?NOTE (?:(?:wants|tends|has) to )?(?:resolves?|go(?:es)?|leads?|moves?|falls?|rises?|steps?) (?:(?:on )?(?P<dir>up|down|upwards?|downwards?) )?(?:by (?:ART )?(?:half[ -]|whole[ -])?(?:step|semitone|tone) )?(?:(?P<dir2>up|down|upwards?|downwards?) )?(?:in)?to (?:ART )?NOTE2(?:,? (?:at|in|on) (?P<place>.+))?`,
+				`(?:ART )?(?P<chord>[A-G].*?) (?:resolves|goes|leads|moves)(?: on)? to (?:ART )?(?P<chord2>[A-G].*?)(?: chord)?`),
 			parse: func(m match, a *args) *stmtError {
+				if m.group["chord"] != "" {
+					for _, g := range []string{"chord", "chord2"} {
+						s, err := chord.ParseLabel(m.group[g])
+						if err != nil {
+							return &stmtError{offset: m.at[g], soft: true, weak: true}
+						}
+						a.symbols = append(a.symbols, s)
+					}
+					return nil
+				}
 				if e := m.notes("note", a); e != nil {
 					return e
 				}
@@ -232,9 +256,12 @@ func noteForms() []Form {
 				if a.to, e = m.note("note2"); e != nil {
 					return e
 				}
-				if d := m.get("dir") + m.get("dir2"); strings.HasPrefix(d, "up") || strings.Contains(strings.ToLower(m.text), " rises ") {
+				if e := m.saidOfNote(a); e != nil {
+					return e
+				}
+				if d := m.get("dir") + m.get("dir2"); strings.HasPrefix(d, "up") || risesWord.MatchString(m.text) {
 					a.dir = 1
-				} else if strings.HasPrefix(d, "down") || strings.Contains(strings.ToLower(m.text), " falls ") {
+				} else if strings.HasPrefix(d, "down") || fallsWord.MatchString(m.text) {
 					a.dir = -1
 				}
 				if m.group["place"] == "" {
@@ -242,16 +269,40 @@ func noteForms() []Form {
 				}
 				return m.place(a)
 			},
-			check: (*Checker).resolves,
+			check: (*Checker).resolution,
 		},
 		{
-			ID:       "sixth for fifth",
-			Example:  "bar 3 beat 1: added sixth F# replaces the fifth",
-			Wordings: []string{"F# replaces the fifth", "the sixth F# stands in for the fifth", "the sixth F♯ takes the place of the fifth", "the fifth is replaced by the sixth F#"},
-			Asserts:  "that note, its lower major sixth as root, and a third above the root sound, and no fifth of that root does; arguable if the notes are no more than a plain triad in inversion",
-			patterns: pats(`(?:ART )?(?:added )?sixth,? NOTE,? (?:replaces|stands in for|stands for|takes (?:ART )?place of) (?:ART )?fifth`, `(?:ART )?NOTE (?:replaces|stands in for|stands for|takes (?:ART )?place of) (?:ART )?fifth`, `(?:ART )?fifth is replaced by (?:ART )?(?:added )?(?:sixth,? )?NOTE`),
-			parse:    func(m match, a *args) *stmtError { return m.notes("note", a) },
-			check:    (*Checker).sixthForFifth,
+			ID:      "sixth for fifth",
+			Example: "bar 3 beat 1: added sixth F# replaces the fifth",
+			Wordings: []string{"F# replaces the fifth", "the sixth F# stands in for the fifth", "the sixth F♯ takes the place of the fifth", "the fifth is replaced by the sixth F#",
+				"there is a sixth instead of a fifth", "the A stands in for the fifth G", "the sixth F# instead of the fifth", "is C major with an added sixth and no fifth"},
+			Asserts: "that note, its lower major sixth as root, and a third above the root sound, and no fifth of that root does; if no sixth is named, any; arguable if the notes are no more than a plain triad in inversion",
+			patterns: pats(`(?:has )?(?:ART )?(?:(?:added )?sixth,? )?NOTE,? (?:replaces|stands in for|stands for|takes (?:ART )?place of|instead of|in place of) (?:ART )?fifth(?:,? NOTE2)?`, `(?:ART )?fifth(?:,? NOTE2,?)? is replaced by (?:ART )?(?:added )?(?:sixth,? )?NOTE`,
+				`(?:(?:has|contains|with) )?(?:ART )?(?:added )?sixth (?:instead|in place|in ART place|in ART stead) of (?:ART )?fifth`,
+				`(?:(?:is|could be|sounds as|sounds like) )?(?:ART )?(?P<root>[A-G][#b]{0,2})(?: (?P<mode>major|minor))?(?: chord| triad)?,? with (?:ART )?(?:added )?sixth,? (?:(?:and|but|with) )?(?:no|without(?: ART)?|lacking ART|not ART) ?fifth`),
+			parse: func(m match, a *args) *stmtError {
+				if m.group["root"] != "" {
+					n, err := parseNote(m.group["root"])
+					if err != nil {
+						return m.fail("root", "%s", strings.TrimPrefix(err.Error(), "pitch: "))
+					}
+					a.notes = []noteRef{{class: n.class.Add(pitch.MajorSixth)}}
+					a.text = m.get("mode")
+					return nil
+				}
+				if m.group["note2"] != "" {
+					var e *stmtError
+					if a.to, e = m.note("note2"); e != nil {
+						return e
+					}
+					a.strict = true
+				}
+				if m.group["note"] == "" {
+					return nil
+				}
+				return m.notes("note", a)
+			},
+			check: (*Checker).sixthInstead,
 		},
 		{
 			ID:       "inversion",
@@ -280,20 +331,31 @@ func noteForms() []Form {
 func lineForms() []Form {
 	return []Form{
 		{
-			ID:       "moves",
-			Example:  "bars 5-8, bass: moves by the circle of fifths",
-			Wordings: []string{"rises chromatically", "falls by step", "moves in fourths", "ascends by whole tones", "the bass descends stepwise", "is chromatic", "goes round the circle of fifths", "rises", "falls in thirds", "moves up by half steps"},
-			Asserts:  "every move of the line, repeated notes left out, is of that kind by spelling: by step, chromatically, by whole tones, in thirds, fourths or fifths, by the circle of fifths (a fifth down or a fourth up, octaves aside); the bass may be taken by beats or bars; arguable if so by sound only",
-			patterns: pats(`(?:(?:steadily|all|always) )?(?P<dir>moves?|goes|walks|runs|rises?|falls?|climbs?|descends?|ascends?)(?: (?P<dir2>up|down|upwards?|downwards?))?(?: (?P<how>by (?:ART )?steps?|in steps|in seconds|stepwise|chromatically|by semitones?|in semitones|by half[ -]steps?|by whole[ -](?:tones?|steps?)|in whole[ -]tones|(?:in|by) thirds|(?:in|by) (?:perfect )?fourths|(?:in|by) (?:perfect )?fifths|(?:by|round|around|through|along|down) (?:ART )?circle of fifths))`,
-				`(?P<dir>rises?|falls?|climbs?|descends?|ascends?)(?: (?:throughout|steadily|all the way))?`, `(?:is|(?P<dir>rising|falling|ascending|descending)) (?P<how>stepwise|chromatic|chromatically|by step)`),
+			ID:      "moves",
+			Example: "bars 5-8, bass: moves by the circle of fifths",
+			Wordings: []string{"rises chromatically", "falls by step", "moves in fourths", "ascends by whole tones", "the bass descends stepwise", "is chromatic", "goes round the circle of fifths", "rises", "falls in thirds", "moves up by half steps",
+				"falls by fifths", "moves by the cycle of fifths", "is a chromatic scale", "descends chromatically from B to E", "is a chromatic ascent from C5 to F#5"},
+			Asserts: "every move of the line, repeated notes left out, is of that kind by spelling: by step, chromatically, by whole tones, in thirds, fourths or fifths, by the circle of fifths (a fifth down or a fourth up, octaves aside); the bass may be taken by beats or bars, and in it a fourth up counts as a fifth down; \"from B to E\" asks the stretch between those notes, in whichever line has it; arguable if so by sound only",
+			patterns: pats(`(?:(?:steadily|all|always) )?(?P<dir>moves?|goes|walks|runs|rises?|falls?|climbs?|descends?|ascends?)(?: (?P<dir2>up|down|upwards?|downwards?))?(?: (?P<how>by (?:ART )?steps?|in steps|in seconds|stepwise|chromatically|by semitones?|in semitones|by half[ -]steps?|by whole[ -](?:tones?|steps?)|in whole[ -]tones|(?:in|by) thirds|(?:in|by) (?:perfect )?fourths|(?:in|by) (?:perfect )?fifths|(?:by|round|around|through|along|down) (?:ART )?(?:circle|cycle) of fifths))(?: from NOTE (?:up |down )?to NOTE2)?`,
+				`(?P<dir>rises?|falls?|climbs?|descends?|ascends?)(?: (?:throughout|steadily|all the way))?(?: from NOTE (?:up |down )?to NOTE2)?`,
+				`(?:(?:is|has|plays|makes|contains|there is) )?ART (?:(?P<dir2>rising|falling|ascending|descending) )?(?P<how>chromatic|stepwise|whole[ -]tone) (?P<dir>scale|run|line|ascent|descent|rise|fall)(?: (?P<dir3>up|down))?(?: from NOTE (?:up |down )?to NOTE2)?`, `(?:is|(?P<dir>rising|falling|ascending|descending)) (?P<how>stepwise|chromatic|chromatically|by step)`),
 			parse: func(m match, a *args) *stmtError {
-				how, dir := m.get("how"), m.get("dir")+" "+m.get("dir2")
-				for _, w := range []string{"ris", "climb", "ascend", "up"} {
+				how, dir := m.get("how"), m.get("dir")+" "+m.get("dir2")+" "+m.get("dir3")
+				if m.group["note"] != "" {
+					if e := m.notes("note", a); e != nil {
+						return e
+					}
+					var e *stmtError
+					if a.to, e = m.note("note2"); e != nil {
+						return e
+					}
+				}
+				for _, w := range []string{"ris", "climb", "ascen", "up"} {
 					if strings.Contains(dir, w) {
 						a.dir = 1
 					}
 				}
-				for _, w := range []string{"fall", "descend", "down"} {
+				for _, w := range []string{"fall", "descen", "down"} {
 					if strings.Contains(dir, w) {
 						a.dir = -1
 					}
@@ -306,7 +368,7 @@ func lineForms() []Form {
 					a.motion = line.Chromatic
 				case strings.Contains(how, "whole"):
 					a.motion = line.ByWholeTones
-				case strings.Contains(how, "circle"):
+				case strings.Contains(how, "circle"), strings.Contains(how, "cycle"):
 					a.motion = line.CircleOfFifths
 					a.dir = 0 // round the circle has no up and down in register
 				case strings.Contains(how, "thirds"):
@@ -325,29 +387,50 @@ func lineForms() []Form {
 		{
 			ID:       "two lines",
 			Example:  "bars 3-4, top line: splits into two stepwise lines",
-			Wordings: []string{"is two lines in one", "splits into two chromatic lines", "is a compound melody", "implies two voices", "divides into two stepwise strands"},
-			Asserts:  "the line can be divided into two strands that each move by no more than a whole tone (chromatic: by semitones only) while the line itself leaps in at least half of its moves, and most other orders of the same notes would not split so well; arguable if one move in six within the strands is larger, or in a line of fewer than eight notes",
-			patterns: pats(`(?:splits (?:up )?into|is|divides into|is made of|consists of|implies|contains|projects) two (?P<kind>stepwise|chromatic)? ?(?:lines|strands|voices)(?: in one)?`, `(?:is|forms) ART compound (?:melody|line)`),
-			parse:    func(m match, a *args) *stmtError { a.strict = m.get("kind") == "chromatic"; return nil },
-			check:    (*Checker).twoLines,
+			Wordings: []string{"is two lines in one", "splits into two chromatic lines", "is a compound melody", "implies two voices", "divides into two stepwise strands", "is implied polyphony", "two chromatic lines descending"},
+			Asserts:  "the line can be divided into two strands that each move by no more than a whole tone (chromatic: by semitones only) while the line itself leaps in at least half of its moves, and most other orders of the same notes would not split so well; arguable if one move in six within the strands is larger, or in a line of fewer than eight notes; of two lines said to rise or fall: at least two of the outer and inner lines (or strands of the line) do so throughout",
+			patterns: pats(`(?:splits (?:up )?into|is|divides into|is made of|consists of|implies|contains|projects) two (?P<kind>stepwise|chromatic)? ?(?:lines|strands|voices)(?: in one)?`, `(?:is|forms) ART compound (?:melody|line)`,
+				`(?:(?:is|has|shows|contains|there is) )?ART (?:implied|latent|hidden) (?:polyphony|two-part writing)`,
+				`(?:(?:has|contains|there are|is|are) )?ART two (?P<kind>chromatic|stepwise) lines (?P<dir>descending|falling|descend|fall|going down|ascending|rising|ascend|rise|going up)`,
+				`(?:(?:has|contains|there are|is|are) )?ART two (?P<dir>descending|falling|ascending|rising) (?P<kind>chromatic|stepwise) lines`),
+			parse: func(m match, a *args) *stmtError {
+				a.strict = m.get("kind") == "chromatic"
+				if d := m.get("dir"); d != "" {
+					a.dir = 1
+					if strings.Contains(d, "fall") || strings.Contains(d, "desc") || strings.Contains(d, "down") {
+						a.dir = -1
+					}
+				}
+				return nil
+			},
+			check: (*Checker).twoLinesOf,
 		},
 		{
 			ID:       "outer intervals",
 			Example:  "bars 5-8: outer intervals repeat every 3 chords: P5 m3 M7",
-			Wordings: []string{"the outer intervals repeat after 3 chords", "outer voices repeat every two chords: P5 m3", "the intervals between the outer voices repeat every 3 chords"},
-			Asserts:  "the intervals between the lowest and the highest note, octaves taken off, come back after that number of chords and no sooner; the intervals may be listed; arguable if so by sound only, or if they repeat sooner",
-			patterns: pats(`(?:ART )?(?:outer (?:intervals|voices)|intervals (?:of|between) ART outer (?:voices|lines|parts)) repeat (?:every|after(?: every)?) (?P<n>\d{1,2}|two|three|four|five|six) (?:chords|notes)(?: ?: ?(?P<list>[PMmAd]+\d{1,2}(?:(?: ?, ?| )[PMmAd]+\d{1,2})*))?`),
+			Wordings: []string{"the outer intervals repeat after 3 chords", "outer voices repeat every two chords: P5 m3", "the intervals between the outer voices repeat every 3 chords", "outer intervals are m3 M7"},
+			Asserts:  "the intervals between the lowest and the highest note, octaves taken off, come back after that number of chords and no sooner; the intervals may be listed (\"outer intervals are\": so many chords with those, or the same again and again); arguable if so by sound only, or if they repeat sooner",
+			patterns: pats(`(?:ART )?(?:outer (?:intervals|voices)|intervals (?:of|between) ART outer (?:voices|lines|parts)) repeat (?:every|after(?: every)?) (?P<n>\d{1,2}|two|three|four|five|six) (?:chords|notes)(?: ?: ?(?P<list>[PMmAd]+\d{1,2}(?:(?: ?, ?| )[PMmAd]+\d{1,2})*))?`,
+				`(?:ART )?(?:outer intervals|intervals (?:of|between) ART outer (?:voices|lines|parts)) are ?:? (?P<list>[PMmAd]+\d{1,2}(?:(?: ?, ?| and | )[PMmAd]+\d{1,2})*)`),
 			parse: func(m match, a *args) *stmtError {
-				if a.number = numberWord(m.get("n")); a.number < 1 {
+				if m.group["n"] == "" {
+					a.word = "are"
+				} else if a.number = numberWord(m.get("n")); a.number < 1 {
 					return m.fail("n", "want a number of chords from 1")
 				}
 				at := m.at["list"]
 				for _, f := range strings.FieldsFunc(m.group["list"], func(r rune) bool { return r == ' ' || r == ',' || r == '\t' }) {
+					if strings.EqualFold(f, "and") {
+						continue
+					}
 					i, err := pitch.ParseInterval(f)
 					if err != nil {
 						return &stmtError{offset: at + strings.Index(m.group["list"], f), msg: strings.TrimPrefix(err.Error(), "pitch: ")}
 					}
 					a.list = append(a.list, i.Simple())
+				}
+				if a.word == "are" {
+					a.number = len(a.list)
 				}
 				if len(a.list) > 0 && len(a.list) != a.number {
 					return m.fail("list", "%d intervals are listed for %d chords", len(a.list), a.number)
@@ -502,12 +585,12 @@ func chordForms() []Form {
 		{
 			ID:       "chord",
 			Example:  "bar 2 beat 1: is an F# minor seventh chord",
-			Wordings: []string{"is F#m7", "is an F♯ minor-seventh chord", "is F# half diminished", "is E dom7", "is heard as A major", "is B♭ major in first inversion", "spells an E major chord", "is a French sixth on Ab", "is Am with C in the bass", "is C major over E", "outlines a D minor triad", "sounds like Cmaj7"},
+			Wordings: []string{"is F#m7", "is an F♯ minor-seventh chord", "is F# half diminished", "is E dom7", "is heard as A major", "is B♭ major in first inversion", "spells an E major chord", "is a French sixth on Ab", "is Am with C in the bass", "is C major over E", "outlines a D minor triad", "sounds like Cmaj7", "is a root-position C major triad", "first inversion of E7", "could be C6"},
 			Asserts:  "the notes of the place are that chord, in any octave and inversion (if it names a bass or an inversion: that one), with nothing foreign and nothing missing but what players leave out; in a longer place foreign notes may pass if they take no more than a quarter of the sound; arguable if so by sound only, if the first reading is another chord, or if the chord is there with one note more",
-			patterns: pats(`(?:is heard as|is understood as|can be read as|is read as|sounds like|sounds as|is|are|makes|forms|spells|outlines|sounds) (?P<label>.+)`),
+			patterns: pats(`(?:is heard as|is understood as|can be read as|could be|may be|might be|is read as|sounds like|sounds as|is|are|makes|forms|spells|outlines|sounds) (?P<label>.+)`),
 			parse: func(m match, a *args) *stmtError {
 				label := m.group["label"]
-				trimmed := withBass.ReplaceAllString(strings.TrimSuffix(label, "."), "$1/$2")
+				trimmed := inversionLast(withBass.ReplaceAllString(strings.TrimSuffix(label, "."), "$1/$2"))
 				sym, err := chord.ParseLabel(trimmed)
 				if err != nil {
 					var le *chord.LabelError

@@ -111,7 +111,8 @@ type chordSort struct {
 }
 
 var families = map[string]string{"seventh": "seventh", "sevenths": "seventh", "seventh chord": "seventh", "seventh chords": "seventh",
-	"triad": "triad", "triads": "triad", "ninth": "ninth", "ninths": "ninth", "ninth chord": "ninth", "ninth chords": "ninth"}
+	"triad": "triad", "triads": "triad", "ninth": "ninth", "ninths": "ninth", "ninth chord": "ninth", "ninth chords": "ninth", "augmented sixth": "augmented sixth", "augmented-sixth": "augmented sixth", "augmented sixth chord": "augmented sixth",
+	"augmented-sixth chord": "augmented sixth", "augmented sixths": "augmented sixth", "augmented sixth chords": "augmented sixth"}
 
 // parseSort reads a sort without its article: "seventh chord", "minor seventh", "major triads".
 func parseSort(s string) (chordSort, bool) {

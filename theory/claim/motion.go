@@ -291,6 +291,26 @@ func (k *Checker) lines(r score.Region) ([]tryLine, error) {
 
 // moves checks "moves by step", "rises chromatically", "falls".
 func (k *Checker) moves(r score.Region, a args) (Result, error) {
+	if len(a.notes) > 0 {
+		return k.movesBetween(r, a), nil
+	}
+	res, err := k.movesThroughout(r, a)
+	if err != nil || res.Verdict == Holds || a.motion != line.InFifths || !a.steps || r.Layer != score.Bass && r.Layer != score.LeftHand {
+		return res, err
+	}
+	// Of a bass line fifths are said of what its notes are to each other, whatever the octave.
+	b := a
+	b.motion, b.dir = line.CircleOfFifths, 0
+	if round, err := k.movesThroughout(r, b); err == nil && (round.Verdict == Holds && a.dir <= 0 || round.Verdict == Arguable && a.dir > 0) {
+		round.Verdict, round.Instead = Holds, ""
+		round.Because += map[bool]string{true: "; a fourth up counts as a fifth down in a bass", false: "; a fourth down counts as a fifth up in a bass"}[a.dir <= 0]
+		return round, nil
+	}
+	return res, nil
+}
+
+// movesThroughout checks a motion from the first note of the place to the last.
+func (k *Checker) movesThroughout(r score.Region, a args) (Result, error) {
 	tries, err := k.lines(r)
 	if err != nil {
 		return Result{}, err
@@ -558,6 +578,9 @@ func (k *Checker) outerIntervals(r score.Region, a args) (Result, error) {
 	outers := line.Outers(k.sounding, score.Region{From: r.From, To: r.To})
 	if len(outers) == 0 {
 		return nothing(k, score.Region{From: r.From, To: r.To}), nil
+	}
+	if a.word == "are" {
+		return k.outersAre(outers, a.list), nil
 	}
 	var words []string
 	var res Result

@@ -21,7 +21,23 @@ func raisedForms() []Form {
 		if e := m.notes("note", a); e != nil {
 			return e
 		}
+		if m.group["leading"] != "" {
+			a.word = "leading"
+			if m.group["key"] != "" {
+				return m.key("key", a)
+			}
+			return nil
+		}
 		a.word = m.get("deg")
+		if sign := m.get("sign"); sign != "" {
+			a.dir = map[string]int{"#": 1, "b": -1}[sign]
+			for word, n := range degreeNumbers {
+				if fmt.Sprint(n) == m.get("num") {
+					a.word = word
+				}
+			}
+			return nil
+		}
 		switch alter := m.get("alter"); {
 		case alter == "natural":
 		case strings.HasPrefix(alter, "raised"), strings.HasPrefix(alter, "sharp"):
@@ -45,20 +61,25 @@ func raisedForms() []Form {
 		}
 		return nil
 	}
-	const alter = `(?P<alter>raised|sharp|sharpened|lowered|flat|flattened|natural)[ -](?P<deg>` + reDegree + `)(?:,? (?:of|above|over|against|in) (?:(?P<of>ART bass|ART root|ART tonic|ART key|ART scale|ART chord)|(?:ART )?KEY))?`
+	const alter = `(?P<alter>raised|sharp|sharpened|lowered|flat|flattened|natural)[ -](?P<deg>` + reDegree + `)(?: (?:scale )?(?:degree|step))?(?:,? (?:of|above|over|against|in) (?:(?P<of>ART bass|ART root|ART tonic|ART key|ART scale|ART chord)|(?:ART )?KEY))?`
 	return []Form{{
-		ID:       "raised",
-		Example:  "bar 1 beat 3: D#5 is the raised fourth",
-		Wordings: []string{"D# is the raised fourth of A", "D# is a raised fourth above the bass", "has a raised fourth, D#", "D# acts as the sharp eleventh", "the flat ninth Bb", "contains the raised fourth D#", "F is the lowered sixth of A major"},
-		Asserts:  "the note sounds, and counted from what is named (a note, a root, the bass, the tonic of a key) it has that letter and lies a semitone above or below the degree of the major scale; if nothing is named, from the bass, the root of the first reading or the tonic, whichever fits; arguable by sound only, and where it fits from the tonic alone",
-		patterns: pats(`ART NOTE (?:is|acts as|sounds as|works as|serves as|is heard as) (?:ART )?`+alter, `(?:(?:has|contains|with|there is|uses) )?(?:ART )?`+alter+`,? NOTE(?: (?:sounds|colou?rs ART chord))?`),
-		parse:    parse,
-		check:    (*Checker).raised,
-	}}
+		ID:      "raised",
+		Example: "bar 1 beat 3: D#5 is the raised fourth",
+		Wordings: []string{"D# is the raised fourth of A", "D# is a raised fourth above the bass", "has a raised fourth, D#", "D# acts as the sharp eleventh", "the flat ninth Bb", "contains the raised fourth D#", "F is the lowered sixth of A major",
+			"D# is the raised fourth degree", "D# is #4", "G# is the leading tone", "G# is the leading note of A"},
+		Asserts: "the note sounds, and counted from what is named (a note, a root, the bass, the tonic of a key) it has that letter and lies a semitone above or below the degree of the major scale; if nothing is named, from the bass, the root of the first reading or the tonic, whichever fits; arguable by sound only, and where it fits from the tonic alone; of a leading tone: it lies a semitone below the tonic; arguable if it only leads so to a root that follows",
+		patterns: pats(`ART NOTE (?:is|acts as|serves as|works as) ART leading[ -](?P<leading>tone|note)(?: (?:of|in|to) (?:ART )?KEY)?`, `ART NOTE (?:is|acts as|serves as) ART (?P<sign>#|b)(?P<num>2|3|4|5|6|7|9|11|13)`,
+			`ART NOTE (?:is|acts as|sounds as|works as|serves as|is heard as) (?:ART )?`+alter, `(?:(?:has|contains|with|there is|uses) )?(?:ART )?`+alter+`,? NOTE(?: (?:sounds|colou?rs ART chord))?`),
+		parse: parse,
+		check: (*Checker).raised,
+	}, topForm(), scaleForm(), doubledForm()}
 }
 
 // raised checks "D#5 is the raised fourth of A".
 func (k *Checker) raised(r score.Region, a args) (Result, error) {
+	if a.word == "leading" {
+		return k.leadingTone(r, a)
+	}
 	son := k.sonority(r)
 	if len(son.notes) == 0 {
 		return nothing(k, r), nil

@@ -177,9 +177,17 @@ func severalForms() []Form {
 		{
 			ID:       "not",
 			Example:  "bar 2 beat 1: is not a triad",
-			Wordings: []string{"isn't in first inversion", "does not contain a chromatic cluster"},
-			Asserts:  "the statement without its \"not\", any of those listed here, fails; arguable where that is arguable",
-			check:    (*Checker).denied,
+			Wordings: []string{"isn't in first inversion", "does not contain a chromatic cluster", "no parallel fifths", "has no cluster"},
+			Asserts:  "the statement without its \"not\" or \"no\", any of those listed here, fails; arguable where that is arguable",
+			patterns: pats(`(?:(?:has|contains|makes|uses|shows) )?no (?P<rest>.+)`),
+			parse: func(m match, a *args) *stmtError {
+				e := m.sub("rest", "contains ", a)
+				if e != nil {
+					e.soft, e.weak = true, true
+				}
+				return e
+			},
+			check: (*Checker).denied,
 		},
 		{
 			ID:       "either",
@@ -191,18 +199,23 @@ func severalForms() []Form {
 		{
 			ID:       "kind",
 			Example:  "bar 2 beat 1: is a seventh chord",
-			Wordings: []string{"is a triad", "is a minor triad", "is a dominant seventh", "is a half-diminished seventh chord", "is a major seventh"},
-			Asserts:  "the first reading of the notes is of that family or quality, whatever its root; arguable where only a lower reading is",
+			Wordings: []string{"is a triad", "is a minor triad", "is a dominant seventh", "is a half-diminished seventh chord", "is a major seventh", "dominant seventh in first inversion", "is an augmented sixth chord"},
+			Asserts:  "the first reading of the notes is of that family or quality, whatever its root, and in the inversion that is said; arguable where only a lower reading is",
 			patterns: pats(reKinds + `(?P<sort>(?:an? |the )?[a-z].*)`),
 			parse: func(m match, a *args) *stmtError {
-				s, ok := parseSort(m.group["sort"])
+				sort := inversionLast(m.group["sort"])
+				if in := inInversion.FindStringSubmatch(sort); in != nil {
+					a.word, sort = "inversion", in[1]
+					a.number = max(slices.Index([]string{"root", "first", "second", "third", "fourth"}, strings.ToLower(in[2])), 0)
+				}
+				s, ok := parseSort(sort)
 				if !ok || strings.HasPrefix(m.group["sort"], "A ") { // "A minor seventh" is a chord on A
 					return &stmtError{soft: true, weak: true}
 				}
 				a.sort = s
 				return nil
 			},
-			check: (*Checker).kindIs,
+			check: (*Checker).kindInInversion,
 		},
 	}
 }

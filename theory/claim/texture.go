@@ -47,7 +47,7 @@ var sequenceNames = []struct {
 	words string
 	ids   []string
 }{
-	{`(?:descending|falling) fifths(?: sequence)?(?: of sevenths?(?: chords?)?)?|sequence of (?:descending|falling) fifths|sequence in (?:descending|falling) fifths|circle[ -]of[ -]fifths(?: sequence| progression)?`,
+	{`(?:descending|falling) fifths(?: sequence)?(?: of sevenths?(?: chords?)?)?|sequence of (?:descending|falling) fifths|sequence in (?:descending|falling) fifths|(?:circle|cycle)[ -]of[ -]fifths(?: sequence| progression)?`,
 		[]string{"desc5-triads", "real-desc5", "desc5-sevenths", "desc5-65-42", "desc5-7-43", "desc5-7-64", "chrom-desc5", "desc5-pop"}},
 	{`chain of dominant sevenths(?: chords)?|chain of dominants|chain of secondary dominants`, []string{"chrom-desc5"}},
 	{`ii[ -–]v[ -–]i(?: progression)?`, []string{"desc5-half"}},
@@ -89,9 +89,11 @@ func textureForms() []Form {
 		{
 			ID:       "interval",
 			Example:  "bar 3 beat 1: Bb and E form a tritone",
-			Wordings: []string{"E to G# is a major third", "left hand is a perfect fifth", "C4 and E5 make a tenth", "is an augmented fourth", "D and Ab are a tritone apart"},
-			Asserts:  "the two notes sound in the place and are that far apart, octaves taken off unless the claim names them (a tritone is an augmented fourth or a diminished fifth); without notes: the place has two notes, or the same two in octaves; arguable where it is so by sound only, or upside down",
-			patterns: pats(`(?:ART )?NOTE (?:and|to|–|-) (?:ART )?NOTE2 (?:form|make|are|is|stand) (?:only )?ART (?P<size>`+reSize+`|tritone)(?: apart)?`, `is ART (?P<size>(?:minor|major|perfect|augmented|diminished) (?:second|third|fourth|fifth|sixth|octave|ninth|tenth)|tritone|octave)(?: interval)?`),
+			Wordings: []string{"E to G# is a major third", "left hand is a perfect fifth", "C4 and E5 make a tenth", "is an augmented fourth", "D and Ab are a tritone apart", "contains a tritone", "tritone between B and F"},
+			Asserts:  "the two notes sound in the place and are that far apart, octaves taken off unless the claim names them (a tritone is an augmented fourth or a diminished fifth); without notes: the place has two notes, or the same two in octaves; \"contains\": any two notes that sound together; arguable where it is so by sound only, or upside down",
+			patterns: pats(`(?:ART )?NOTE (?:and|to|–|-) (?:ART )?NOTE2 (?:form|make|are|is|stand) (?:only )?ART (?P<size>`+reSize+`|tritone)(?: apart)?`,
+				`(?:(?:contains|has|holds|there is|is) )?ART (?P<size>(?:(?:minor|major|perfect|augmented|diminished) (?:second|third|fourth|fifth|sixth|seventh|octave|ninth|tenth))|tritone) between ART NOTE and ART NOTE2`,
+				`(?:contains|has|holds|includes) ART (?P<within>(?:(?:minor|major|perfect|augmented|diminished) (?:second|third|fourth|fifth|sixth|seventh))|tritone)`, `is ART (?P<size>(?:minor|major|perfect|augmented|diminished) (?:second|third|fourth|fifth|sixth|octave|ninth|tenth)|tritone|octave)(?: interval)?`),
 			parse: func(m match, a *args) *stmtError {
 				if m.group["note"] != "" {
 					if e := m.notes("note", a); e != nil {
@@ -102,13 +104,17 @@ func textureForms() []Form {
 						return e
 					}
 				}
-				if m.get("size") == "tritone" {
+				size := "size"
+				if m.group["within"] != "" {
+					size, a.word = "within", "within"
+				}
+				if m.get(size) == "tritone" {
 					a.text = "tritone"
 					return nil
 				}
-				return m.size("size", a)
+				return m.size(size, a)
 			},
-			check: (*Checker).interval,
+			check: (*Checker).intervalThere,
 		},
 		{
 			ID:       "outer in",
@@ -170,9 +176,9 @@ func textureForms() []Form {
 		{
 			ID:       "syncopated",
 			Example:  "bars 1-2, top line: is syncopated",
-			Wordings: []string{"has syncopations", "contains syncopation", "the rhythm is syncopated", "has a syncopation"},
+			Wordings: []string{"syncopation", "has syncopations", "contains syncopation", "the rhythm is syncopated", "has a syncopation"},
 			Asserts:  "a note is struck on a weaker place of the bar and sounds on over a stronger one (Longuet-Higgins and Lee 1984): in at least half of the bars; arguable where there is one, but in fewer bars, or only a tied or long note over the bar line that no other hand marks",
-			patterns: pats(`(?:(?:has|contains|uses|there is|there are) (?:ART )?(?:syncopations?|syncopated (?:rhythms?|notes?)))`, `(?:ART )?(?:rhythm )?(?:is|are|moves) syncopated`),
+			patterns: pats(`(?:(?:(?:has|contains|uses|there is|there are) )?(?:ART )?(?:syncopations?|syncopated (?:rhythms?|notes?)))`, `(?:ART )?(?:rhythm )?(?:is|are|moves) syncopated`),
 			parse:    func(m match, a *args) *stmtError { return nil },
 			check:    (*Checker).syncopated,
 		},
@@ -614,6 +620,14 @@ func (k *Checker) sequence(r score.Region, a args) (Result, error) {
 }
 
 func (k *Checker) namedSequence(r score.Region, a args, res Result) Result {
+	if r.Layer == score.Bass && slices.Contains(a.words, "desc5-triads") { // said of the bass: its line, whatever stands over it
+		if bass, err := k.moves(r, args{steps: true, motion: line.CircleOfFifths}); err == nil {
+			if up, err := k.moves(r, args{steps: true, motion: line.InFifths, dir: 1}); err == nil && up.Verdict == Holds {
+				bass.Verdict = Fails
+			}
+			return bass
+		}
+	}
 	region := score.Region{From: r.From, To: r.To}
 	var roots, labels []string
 	for _, t := range k.turns(region) {

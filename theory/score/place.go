@@ -2,6 +2,7 @@ package score
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -94,14 +95,30 @@ func tokens(s string) []token {
 			}
 			j += w
 		}
+		if m := barSign(s[i:j]); m > 0 { // m.3
+			out = append(out, token{strings.ToLower(s[i : i+m]), s[i : i+m], i})
+			i += m
+		}
 		out = append(out, token{strings.ToLower(s[i:j]), s[i:j], i})
 		i = j
 	}
 	return out
 }
 
+// barSign returns how many bytes of a word are a sign for a bar with a number right after it: "m.3", "mm.3", "b.3"; 0 if there is none.
+func barSign(s string) int {
+	for _, sign := range []string{"mm.", "bb.", "m.", "b."} {
+		if n := len(sign); len(s) > n && strings.EqualFold(s[:n], sign) && s[n] >= '0' && s[n] <= '9' {
+			return n
+		}
+	}
+	return 0
+}
+
+var barWords = map[string]bool{"bar": true, "bars": true, "b.": true, "bb.": true, "measure": true, "measures": true, "m.": true, "mm.": true, "m": true, "mm": true}
+
 // PlaceForms are the forms of a place, for messages and help.
-var PlaceForms = []string{"bar 3", "bar 3 beat 2", "bars 1-4", "bar 3 beat 2 to bar 4 beat 1", "bars 3-4, left hand",
+var PlaceForms = []string{"bar 3", "bar 3 beat 2", "bars 1-4", "bar 3 beat 2 to bar 4 beat 1", "mm. 3-4", "bars 3-4, left hand",
 	"bar 3, right hand", "bar 3, bass", "bars 5-8, top line", "bar 3 eighth 4", "whole passage"}
 
 var layerWords = map[string]Layer{
@@ -109,6 +126,7 @@ var layerWords = map[string]Layer{
 	"right hand": RightHand, "right": RightHand, "rh": RightHand, "upper staff": RightHand,
 	"bass": Bass, "bass line": Bass, "bass note": Bass, "bass notes": Bass,
 	"top line": TopLine, "top": TopLine, "melody": TopLine, "tune": TopLine, "top notes": TopLine, "top voice": TopLine,
+	"soprano": TopLine, "soprano line": TopLine, "upper voice": TopLine, "highest voice": TopLine,
 	"inner lines": InnerLines, "inner voices": InnerLines, "inner line": InnerLines, "inner parts": InnerLines,
 	"both hands": Whole, "all": Whole,
 }
@@ -118,7 +136,7 @@ var unitWords = map[string]int{
 }
 
 // ParsePlace reads a place such as "bar 3 beat 2 to bar 4 beat 1, left hand"; see [PlaceForms]. Case and articles don't
-// matter, the layer may also stand first ("left hand, bars 3-4") or alone. Ranges include their last bar or beat. It
+// matter, the layer may also stand first ("left hand, bars 3-4") or alone. Bars may be "m. 3", "mm. 3-4", "3-4" or "bars 3 and 4". Ranges include their last bar or beat. It
 // returns a *PlaceError that says where in s it stopped understanding.
 func ParsePlace(s string) (Place, error) {
 	p := &placeParser{text: s, toks: tokens(s)}
@@ -183,7 +201,7 @@ func (p *placeParser) place() (Place, error) {
 		}
 		t := p.peek()
 		switch {
-		case t.text == "bar" || t.text == "bars" || t.text == "b." || t.text == "measure" || t.text == "measures":
+		case barWords[t.text], t.text != "" && t.text[0] >= '0' && t.text[0] <= '9' && !located: // 3-4 alone are bars
 			if located {
 				return pl, p.fail(t, "a second bar; want a hand or a line, such as %q", "left hand")
 			}
@@ -237,7 +255,9 @@ func (p *placeParser) layer() (Layer, int) {
 
 // span reads "bar 3 [beat 2] [to [bar 4] [beat 1]]", "bars 1-4", "bar 3 beats 2-4".
 func (p *placeParser) span(pl *Place) error {
-	p.i++ // bar, bars
+	if barWords[p.peek().text] {
+		p.i++
+	}
 	bar := func() (string, error) {
 		t := p.peek()
 		if !isBarNumber(t.text) {
@@ -279,7 +299,7 @@ func (p *placeParser) span(pl *Place) error {
 	to := Point{Bar: pl.From.Bar, offset: p.peek().offset}
 	next := p.peek()
 	switch {
-	case next.text == "bar" || next.text == "bars" || next.text == "measure":
+	case barWords[next.text]:
 		p.i++
 		if to.Bar, err = bar(); err != nil {
 			return err
@@ -301,6 +321,11 @@ func (p *placeParser) span(pl *Place) error {
 	}
 	if err := beat(&to); err != nil {
 		return err
+	}
+	if a, err := strconv.Atoi(pl.From.Bar); err == nil && t.text == "and" {
+		if b, err := strconv.Atoi(to.Bar); err == nil && b > a+1 {
+			return p.fail(next, "bars %d and %d don't follow each other; want \"bars %d-%d\" for all of them, or a claim for each", a, b, a, b)
+		}
 	}
 	pl.To = to
 	return nil

@@ -44,6 +44,13 @@ func TestResolve(t *testing.T) {
 		{"bar 4", Quarters(12), Quarters(15), false, Whole},
 		{"bar 4 beat 2", T(27, 2), Quarters(15), true, Whole},
 		{"whole passage, right hand", Quarters(0), Quarters(15), false, RightHand},
+		{"mm. 1-2, soprano", Quarters(1), Quarters(9), false, TopLine},
+		{"m. 2", Quarters(5), Quarters(9), false, Whole},
+		{"m.2, beat 1", Quarters(5), Quarters(6), true, Whole},
+		{"1-2, bass", Quarters(1), Quarters(9), false, Bass},
+		{"bars 1 and 2", Quarters(1), Quarters(9), false, Whole},
+		{"mm. 1 and 2, right hand", Quarters(1), Quarters(9), false, RightHand},
+		{"m. 1 to m. 3", Quarters(1), Quarters(12), false, Whole},
 		{"right hand", Quarters(0), Quarters(15), false, RightHand},
 	} {
 		pl, err := ParsePlace(c.text)
@@ -77,6 +84,7 @@ func TestPlaceErrors(t *testing.T) {
 		{"bar 3 beat 4", 11, `bar 3 has 2 beats; the beat of 6/8 is the dotted one: for the smaller count write "eighth 4"`},
 		{"bar 0 beat 1", 11, `bar 0 is an upbeat that begins at beat 4`},
 		{"bars 2-1", 7, `the end is before the start`},
+		{"bars 1 and 4", 11, `bars 1 and 4 don't follow each other; want "bars 1-4" for all of them, or a claim for each`},
 		{"bar 1 to beat 2", 9, `a beat at the end but none at the start; want, for instance, "bar 3 beat 2 to beat 4"`},
 		{"bar 1, left hand, right hand", 18, `a second hand or line; a place has one`},
 	} {
