@@ -208,7 +208,7 @@ func (k *Checker) oneNonChord(n score.Note, r score.Region, a args, h *harmony.A
 		chordName, role = c.String(), c.Role(n.Pitch.Class())
 	}
 	if foreign != nil && (nct.Kind == "" || nct.Kind != a.word) && foreign.NCT.Kind != "" {
-		nct = foreign.NCT
+		nct, f, before, after = foreign.NCT, foreign.Figure, foreign.Before, foreign.After // all from one
 	}
 	way := "nothing before it"
 	if before != nil {

@@ -33,7 +33,26 @@ func (a *Analysis) Role(i int) Role {
 	if i < 0 || i >= len(a.Spans) || len(a.Spans[i].Readings) == 0 {
 		return Role{}
 	}
-	return a.roleIn(i, a.Spans[i].Readings[0].Chord, a.Spans[i].Key)
+	r := a.roleIn(i, a.Spans[i].Readings[0].Chord, a.Spans[i].Key)
+	if r.Numeral.Kind == key.SixthChord && r.Numeral.Of != 0 { // named by the key it belongs to, not by what it opens to
+		name, _, _ := strings.Cut(r.Numeral.Text, "/")
+		kind, _, _ := strings.Cut(r.Numeral.Words, " sixth")
+		if of, ok := sixthTonic(a.Spans[i].Readings[0].Chord); ok {
+			r.Numeral.Text = name
+			r.Colour = strings.TrimPrefix(r.Colour+fmt.Sprintf(", %s sixth of %v minor", kind, of), ", ")
+		}
+	}
+	return r
+}
+
+// sixthTonic returns the tonic of the key in which an augmented sixth opens to the dominant.
+func sixthTonic(c Chord) (pitch.Class, bool) {
+	for _, low := range c.Members() {
+		if c.Role(low) == "lower note of the augmented sixth" {
+			return low.Add(pitch.MajorThird), true
+		}
+	}
+	return pitch.Class{}, false
 }
 
 // numeralIn names c in k; the augmented sixths by their own names whatever their bass.
@@ -136,8 +155,9 @@ func (a *Analysis) roleIn(i int, c Chord, k key.Key) Role {
 	}
 	// What isn't heard colours nothing.
 	thirdless := n.Text != "" && !r.SixFour
+	low := e.bass[bLowest]
 	for _, rel := range []int{4, -3, -10} {
-		if hasInterval(c.Quality, rel) && has(e.prof[pPresent], root+rel) {
+		if hasInterval(c.Quality, rel) && (has(e.prof[pPresent], root+rel) || len(low) > 0 && low[0].lof == root+rel) {
 			thirdless = false
 		}
 	}
@@ -151,8 +171,16 @@ func (a *Analysis) roleIn(i int, c Chord, k key.Key) Role {
 	if hasInterval(c.Quality, 4) && has(e.prof[pPresent], root-3) || hasInterval(c.Quality, -3) && has(e.prof[pPresent], root+4) {
 		r.Colour = strings.TrimPrefix(r.Colour+", both thirds sound", ", ")
 	}
-	if low := e.bass[bLowest]; len(low) > 0 && c.Role(classOf(low[0].lof)) == "" {
-		r.Colour = strings.TrimPrefix(r.Colour+fmt.Sprintf(", over %v in the bass, which is no member", classOf(low[0].lof)), ", ")
+	if len(low) > 0 && c.Role(classOf(low[0].lof)) == "" {
+		bass := classOf(low[0].lof)
+		over := fmt.Sprintf("over %v in the bass, which is no member", bass)
+		switch third := low[0].lof - root; {
+		case third == 4 || third == -3: // the other third
+			over = fmt.Sprintf("over its other third %v in the bass", bass)
+		case bass == k.Tonic && n.Of == 0 && r.Function != Tonic:
+			over = "over a tonic pedal"
+		}
+		r.Colour = strings.TrimPrefix(r.Colour+", "+over, ", ")
 	}
 	r.Why = strings.Join(why, "; ")
 	return r
@@ -175,7 +203,7 @@ func (a *Analysis) nextDifferent(i int) int {
 // A Cadence is a close: Span is the chord it arrives at.
 type Cadence struct {
 	Span    int
-	Kind    string // "perfect authentic", "imperfect authentic", "half", "plagal", "deceptive"
+	Kind    string // "perfect authentic", "imperfect authentic", "authentic" (no note over the bass tells which), "half", "plagal", "deceptive"
 	Key     key.Key
 	Why     string
 	Certain bool // the music rests on the chord: it lasts longer than those before it, or silence or the end follows
@@ -202,13 +230,17 @@ func (a *Analysis) Cadences() []Cadence {
 		hn, bn := here.Numeral, before.Numeral
 		chordHere := a.Spans[i].Readings[0].Chord
 		c := Cadence{Span: i, Key: k, Certain: rest}
-		fromDominant := bn.Of == 0 && bn.Kind != key.SixthChord && before.Function == Dominant && (bn.Degree == 5 || bn.Degree == 7)
+		// A dominant over a bass that is none of its notes, such as a tonic pedal, closes nothing.
+		held := a.foreignBass(i-1) || a.foreignBass(i)
+		fromDominant := !held && bn.Of == 0 && bn.Kind != key.SixthChord && before.Function == Dominant && (bn.Degree == 5 || bn.Degree == 7)
 		tonic := hn.Of == 0 && hn.Degree == 1 && hn.Alter == 0 && hn.Kind != key.SixthChord
 		switch {
 		case fromDominant && bn.Degree == 5 && tonic && hn.Inversion == 0:
 			c.Kind = "imperfect authentic"
-			top := a.ev[i].prof[pTop]
-			if bn.Inversion == 0 && len(top) > 0 && hasOnly(top, k.Tonic.Fifths()) {
+			switch top, over := a.arrival(i); {
+			case !over: // a bass alone, or in octaves: no top note tells which
+				c.Kind = "authentic"
+			case bn.Inversion == 0 && top == k.Tonic:
 				c.Kind = "perfect authentic"
 			}
 		case fromDominant && hn.Of == 0 && hn.Degree == 6 && bn.Degree == 5:
@@ -222,23 +254,59 @@ func (a *Analysis) Cadences() []Cadence {
 			continue
 		}
 		c.Why = fmt.Sprintf("%s goes to %s in %v", bn.Text, hn.Text, k)
-		if rest {
+		switch {
+		case rest && a.rests(i):
 			c.Why += ", and the music rests there"
+		case rest:
+			c.Why += ", and the chord lasts"
 		}
 		out = append(out, c)
 	}
 	return out
 }
 
-// hasOnly reports whether lof has the largest share of w.
-func hasOnly(w []weight, lof int) bool {
-	best, at := 0.0, 0
-	for _, x := range w {
-		if x.v > best {
-			best, at = x.v, x.lof
+// foreignBass reports whether the lowest note of span i is no member of its chord.
+func (a *Analysis) foreignBass(i int) bool {
+	low := a.ev[i].bass[bLowest]
+	return len(low) > 0 && a.Spans[i].Readings[0].Chord.Role(classOf(low[0].lof)) == ""
+}
+
+// arrival returns the top note of what sounds as span i begins. over is false if that is the bass alone: one class, and nothing of it
+// in the right hand.
+func (a *Analysis) arrival(i int) (top pitch.Class, over bool) {
+	m := a.Music
+	lo, hi := m.within(a.ev[i].a, a.ev[i].a+2*eps)
+	best, low := -1, -1
+	for j := lo; j < hi; j++ {
+		if m.notes[j].off <= a.ev[i].a+eps {
+			continue
+		}
+		if best < 0 || m.notes[j].midi > m.notes[best].midi {
+			best = j
+		}
+		if low < 0 || m.notes[j].midi < m.notes[low].midi {
+			low = j
 		}
 	}
-	return at == lof
+	if best < 0 {
+		return pitch.Class{}, false
+	}
+	for j := lo; j < hi; j++ {
+		over = over || m.notes[j].off > a.ev[i].a+eps && (m.notes[j].lof != m.notes[low].lof || !m.notes[j].left && j != low)
+	}
+	return classOf(m.notes[best].lof), over
+}
+
+// rests reports whether nothing is struck for a quarter after the chord of span i begins.
+func (a *Analysis) rests(i int) bool {
+	m := a.Music
+	lo, hi := m.within(a.ev[i].a, a.ev[i].a+1-eps)
+	for j := lo; j < hi; j++ {
+		if on := m.notes[j].on; on > a.ev[i].a+eps && on < a.ev[i].a+1-eps {
+			return false
+		}
+	}
+	return true
 }
 
 // A Pedal is a bass note that stays while the chords above it change: spans From to To, both included.

@@ -59,8 +59,17 @@ func manner(p, q pitch.Pitch) int {
 
 var mannerWords = map[int]string{0: "same note", 1: "step up", -1: "step down", 2: "leap up", -2: "leap down"}
 
-// Classify names the foreign note of f.
+// Classify names the foreign note of f. A note struck again on a weak beat, with no change of harmony, is what it was at first: between
+// C and C, both of B B are neighbours (common practice, no source).
 func Classify(f Figure) NCT {
+	same := func(p *pitch.Pitch) bool { return p != nil && p.MIDI() == f.Note.MIDI() }
+	plain := !f.Through && !f.Change && !f.Next
+	switch {
+	case plain && !f.Accented && same(f.Before) && !same(f.After) && f.Before2 != nil && f.After != nil && f.Before2.MIDI() == f.After.MIDI():
+		f.Before, f.Before2 = f.Before2, nil
+	case plain && same(f.After) && !same(f.Before) && f.After2 != nil && f.Before != nil && f.After2.MIDI() == f.Before.MIDI():
+		f.After, f.After2 = f.After2, nil
+	}
 	var n NCT
 	const none = 9
 	a, d := none, none
@@ -86,14 +95,14 @@ func Classify(f Figure) NCT {
 	switch {
 	case f.Through && a == 0 && (d == 0 || f.After == nil):
 		n.Kind, n.Why = "pedal point", "it stays while the chords change"
-	case a == 0 && d == -1:
+	case a == 0 && d == -1 && (f.Accented || f.Change):
 		n.Kind, n.Why = "suspension", "it is held over from the chord before and falls by step"
-	case a == 0 && d == 1:
+	case a == 0 && d == 1 && (f.Accented || f.Change):
 		n.Kind, n.Why = "retardation", "it is held over from the chord before and rises by step"
+	case f.Before != nil && f.After != nil && f.Before.PC() == f.Note.PC() && f.After.PC() == f.Note.PC():
+		n.Kind, n.Why = "pedal point", "it is held or repeated on both sides"
 	case d == 0 && f.Next:
 		n.Kind, n.Why = "anticipation", "it belongs to the chord that follows and is struck again there"
-	case a == 0 && d == 0:
-		n.Kind, n.Why = "pedal point", "it is held or repeated on both sides"
 	case stepA && thirdTo(&f.Note, f.After) && f.After2 != nil && f.Before != nil && f.After2.MIDI() == f.Before.MIDI() && abs(manner(*f.After, *f.After2)) == 1:
 		n.Kind, n.Why = "double neighbour", fmt.Sprintf("with %v it stands on both sides of %v", *f.After, *f.Before)
 	case stepD && thirdTo(f.Before, &f.Note) && f.Before2 != nil && f.After != nil && f.Before2.MIDI() == f.After.MIDI() && abs(manner(*f.Before2, *f.Before)) == 1:
@@ -147,6 +156,9 @@ func between(a, goal, b pitch.Pitch) bool {
 type ForeignNote struct {
 	Note       score.Note
 	NCT        NCT
+	Figure     Figure      // what NCT was found from
+	Before     *score.Note // the notes of Figure, nil if there is none; a note held into the span comes before itself
+	After      *score.Note
 	Decorates  *score.Note // the member it moves to, nil if it moves to none
 	Resolution string      // in words: "resolves to C#6 at bar 1 beat 3", "doesn't move on by step"
 }
@@ -170,10 +182,15 @@ func (a *Analysis) ForeignNotes(i int) []ForeignNote {
 		before, after := m.neighbour(j, false), m.neighbour(j, true)
 		// Two lines in one: the note two on continues the line if the one between leaps away by a fourth or more.
 		after, before = m.over(j, after, true), m.over(j, before, false)
+		if after >= 0 && m.restsBetween(j, m.notes[after].on) {
+			after = -1
+		}
 		f := Figure{Note: src.Pitch, Key: a.Spans[i].Key}
+		var prior *score.Note
 		if before >= 0 {
-			p := m.Sounding[m.notes[before].source].Pitch
-			f.Before = &p
+			x := m.Sounding[m.notes[before].source]
+			p := x.Pitch
+			f.Before, prior = &p, &x
 			if b2 := m.neighbour(before, false); b2 >= 0 {
 				q := m.Sounding[m.notes[b2].source].Pitch
 				f.Before2 = &q
@@ -181,15 +198,17 @@ func (a *Analysis) ForeignNotes(i int) []ForeignNote {
 		}
 		if n.on < a.ev[i].a-eps { // held into the span
 			p := src.Pitch
-			f.Before2, f.Before = f.Before, &p
+			x := src
+			f.Before2, f.Before, prior = f.Before, &p, &x
 			f.Change = true
 		}
 		f.Accented = n.metric >= .5 || f.Change
 		fn := ForeignNote{Note: src, Resolution: "doesn't move on"}
 		if after >= 0 {
 			an := &m.notes[after]
-			p := m.Sounding[an.source].Pitch
-			f.After = &p
+			x := m.Sounding[an.source]
+			p := x.Pitch
+			f.After, fn.After = &p, &x
 			if a2 := m.neighbour(after, true); a2 >= 0 {
 				q := m.Sounding[m.notes[a2].source].Pitch
 				f.After2 = &q
@@ -221,13 +240,87 @@ func (a *Analysis) ForeignNotes(i int) []ForeignNote {
 				f.After = nil
 			}
 		}
-		fn.NCT = Classify(f)
+		fn.NCT, fn.Figure, fn.Before = Classify(f), f, prior
+		if a.onPedal(i, n.lof) && n.left {
+			fn.NCT = NCT{Kind: "pedal point", Approach: fn.NCT.Approach, Departure: fn.NCT.Departure, Why: "it is the bass that stays while the chords change"}
+		} else if name := a.sixFour(i, j); name != "" && fn.NCT.Kind == "" {
+			fn.NCT.Kind, fn.NCT.Why = name+" of the six-four", fmt.Sprintf("over %v, the dominant, sixth and fourth stand before the fifth and third", c.Root)
+		}
 		if rel := n.lof - c.Root.Fifths(); fn.NCT.Kind == "" && min(n.off, a.ev[i].b)-max(n.on, a.ev[i].a) >= .5*(a.ev[i].b-a.ev[i].a) && added[rel] != "" {
 			fn.NCT.Kind, fn.NCT.Why = added[rel], fmt.Sprintf("it lasts with the chord on %v and doesn't move by step: it colours the chord", c.Root)
 		}
 		out = append(out, fn)
 	}
 	return out
+}
+
+// onPedal reports whether the lowest note of span i is of class lof and stays as a pedal point.
+func (a *Analysis) onPedal(i, lof int) bool {
+	low := a.ev[i].bass[bLowest]
+	if len(low) == 0 || low[0].lof != lof {
+		return false
+	}
+	for _, p := range a.Pedals() {
+		if p.From <= i && i <= p.To && p.Note == classOf(lof) {
+			return true
+		}
+	}
+	return false
+}
+
+// sixFour says which note of a six-four on the dominant note j of span i is, "sixth" or "fourth"; "" if none: only the root, its
+// fourth and its sixth may sound as j is struck, both of them, over the root.
+func (a *Analysis) sixFour(i, j int) string {
+	m := a.Music
+	c := a.Spans[i].Readings[0].Chord
+	d, alter := a.Spans[i].Key.Degree(c.Root)
+	if d != 5 || alter != 0 || c.Bass != c.Root || c.Quality != Major && c.Quality != DominantSeventh {
+		return ""
+	}
+	at, name, low := max(m.notes[j].on, a.ev[i].a), "", -1
+	heard := map[string]bool{}
+	lo, hi := m.within(at, at+2*eps)
+	for x := lo; x < hi; x++ {
+		o := &m.notes[x]
+		if o.off <= at+eps {
+			continue
+		}
+		if low < 0 || o.midi < m.notes[low].midi {
+			low = x
+		}
+		part := map[int]string{0: "root", -1: "fourth", 3: "sixth", -4: "sixth"}[o.lof-c.Root.Fifths()]
+		if part == "" {
+			return ""
+		}
+		heard[part] = true
+		if x == j {
+			name = part
+		}
+	}
+	if low < 0 || classOf(m.notes[low].lof) != c.Root || !heard["fourth"] || !heard["sixth"] || name == "root" {
+		return ""
+	}
+	return name
+}
+
+// restsBetween reports whether the hand of note j is silent for more than a third of a quarter between its end and a moment: what comes then
+// resolves nothing.
+func (m *Music) restsBetween(j int, to float64) bool {
+	const breath = 1. / 3 // a staccato or a breath is no rest
+	n := &m.notes[j]
+	at := n.off
+	lo, hi := m.within(at, to)
+	for x := lo; x < hi; x++ {
+		o := &m.notes[x]
+		if o.left != n.left || o.off <= at+eps {
+			continue
+		}
+		if o.on > at+breath+eps {
+			return true
+		}
+		at = o.off
+	}
+	return to > at+breath+eps
 }
 
 // added names the notes that colour a chord without being its members, by their place on the line of fifths above the root.

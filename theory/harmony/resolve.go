@@ -13,7 +13,7 @@ type Resolution struct {
 	Note     score.Note
 	Tendency string      // "leading tone", "seventh", "raised fourth" …; "" if it has none
 	Expects  int         // 1 up by step, -1 down by step, 0 nothing
-	To       *score.Note // the next note of its voice, nil if there is none within two quarters
+	To       *score.Note // the next note of its voice, nil if there is none within two quarters, or a rest comes first
 	Manner   string      // "step up", "leap down", "same note"; "" if To is nil
 	Resolves bool        // as it tends to; without tendency: by step
 	Instead  *score.Note // the note it tends to, when another voice takes it as the chord changes
@@ -109,6 +109,9 @@ func (a *Analysis) resolution(j, i int) Resolution {
 		name += ", the " + r.Tendency + ","
 	}
 	next := m.neighbour(j, true)
+	if next >= 0 && m.restsBetween(j, m.notes[next].on) {
+		next = -1
+	}
 	if next < 0 {
 		r.Words = name + " isn't followed up in its voice"
 	} else {
@@ -145,6 +148,13 @@ func (a *Analysis) taken(j, i, direction int) *score.Note {
 		return nil
 	}
 	at := a.ev[i+1].a
+	bar := 4.
+	if b := m.Passage.BarAt(m.Sounding[n.source].Onset); b >= 0 {
+		bar = m.Passage.Bars[b].Length.Float()
+	}
+	if at > n.off+bar+eps || m.restsBetween(j, at) {
+		return nil
+	}
 	lo, hi := m.within(at, at+2*eps)
 	for x := lo; x < hi; x++ {
 		o := &m.notes[x]
