@@ -119,6 +119,8 @@ var vocabulary = [...]row{
 	{"petrushka", famSpecial, "Petrushka chord", "", "1 3 5 #1 #4 #6", "", 1},
 	// Beyond chords.tsv. Seven suspended second: common practice, no source.
 	{"7sus2", "suspended", "dominant seventh suspended second; seven suspended second", "7sus2", "1 2 5 b7", "", 5},
+	// Thirteen sharp nine sharp eleven: common practice, no source.
+	{"13#9#11", "thirteenth", "thirteen sharp nine sharp eleven", "13(#9#11); 13#9#11", "1 3 5 b7 #9 #11 13", "5", 2.9},
 	// Elektra chord: E B C# F G#, Wikipedia, Elektra chord (worked example ex246).
 	{"elektra", famSpecial, "Elektra chord", "", "1 b2 3 5 6", "", 1},
 }

@@ -59,6 +59,7 @@ func TestName(t *testing.T) {
 		{"F3 C4 E4 G4", "C/F", "CP"},
 		{"C3 E4 Bb4 D5 A5", "C13", "chords.tsv 13-no11"},
 		{"C3 E3 G3 Bb3 Db4 F#4 A4", "C13(b9#11)", "HUT 31.3 by rule"},
+		{"C3 E3 Bb3 Eb4 F#4 A4", "C13(#9#11)", "common practice, no source"},
 		{"C3 E3 Bb3 Eb4", "C7(#9)", "HUT 31.3: #9 often respelled b10"},
 		{"C3 E3 Bb3 Ab4", "C7(#5)", "HUT 31.3: b13 keeps the fifth, #5 replaces it"},
 		{"C3 E3 G3 Bb3 Ab4", "C7(b13)", "HUT 31.3"},
