@@ -1643,9 +1643,14 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 	for _, i := range in {
 		here := ts[i]
 		f := found{i: i}
+		bare := false
 		top := here.notes[len(here.notes)-1].Pitch
 		if s := score.Slices(k.sounding, here.at, here.until); len(s) > 0 && len(s[0].Notes) > 0 {
 			top = s[0].Notes[len(s[0].Notes)-1].Pitch // as the chord arrives
+			// A bass alone, or in octaves, has no top note.
+			bare = !slices.ContainsFunc(s[0].Notes[1:], func(n score.Note) bool {
+				return n.Pitch.Class() != s[0].Notes[0].Pitch.Class() || n.Hand == score.Right
+			})
 		}
 		rests := i == len(ts)-1 || !here.until.Sub(here.at).Less(score.Quarters(2))
 		if i > 0 {
@@ -1662,7 +1667,12 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 					f.kind = "perfect authentic"
 				}
 				f.note = fmt.Sprintf("top note %s", top)
-				if d7 {
+				if bare {
+					f.kind, f.note = "authentic", "only the bass sounds as the tonic arrives"
+				}
+				if low, over := k.overForeign(before); over {
+					f.kind, f.weak = "imperfect authentic", fmt.Sprintf("the dominant stands over %s in the bass, which is none of its notes", low)
+				} else if d7 {
 					f.weak = "the leading-tone chord stands for V"
 				} else if before.cand.bass != before.cand.root {
 					f.weak = "the dominant is inverted"
@@ -1703,7 +1713,7 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 		case "authentic":
 			return strings.HasSuffix(kind, "authentic")
 		}
-		return kind == a.word
+		return kind == a.word || kind == "authentic" && strings.HasSuffix(a.word, kind)
 	}
 	for n := len(all) - 1; n >= 0; n-- {
 		f := all[n]
@@ -1715,6 +1725,9 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 			res.Because += ", " + f.note
 		}
 		res.Verdict, res.Instead = Holds, ""
+		if f.kind == "authentic" && a.word != "" && a.word != f.kind && f.weak == "" {
+			f.weak = "no note over the bass tells whether it is perfect"
+		}
 		if f.weak != "" {
 			res.Verdict, res.Because = Arguable, res.Because+"; "+f.weak
 			res.Instead = "something like an " + strings.TrimPrefix(f.kind, "perfect ") + " cadence: " + f.weak
@@ -1753,6 +1766,19 @@ func (k *Checker) cadences(r score.Region, a args) (Result, error) {
 		}
 	}
 	return res, nil
+}
+
+// overForeign reports whether the bass of a chord is none of its notes for as long as it sounds, as over a pedal, and returns it.
+func (k *Checker) overForeign(t turn) (low pitch.Class, over bool) {
+	for _, s := range score.Slices(k.sounding, t.at, t.until) {
+		if len(s.Notes) == 0 {
+			continue
+		}
+		if low, over = s.Notes[0].Pitch.Class(), true; slices.Contains(t.cand.members, low) {
+			return low, false
+		}
+	}
+	return low, over
 }
 
 // mixes checks "mixes A major and A minor".
