@@ -61,6 +61,9 @@ func Realize(spec string) (Voicing, error) {
 	v, err := realize(spec, 0, len(spec))
 	if err != nil {
 		err.Text = spec
+		if w := fold(strings.TrimSpace(spec)); strings.HasPrefix(w, "descending ") || strings.HasPrefix(w, "ascending ") {
+			err.Hint = "a sequence of chords is written \"bass down a major third from C3\" or \"bass up by step from C3, in C major\""
+		}
 		return Voicing{}, err
 	}
 	for _, p := range v.All() {

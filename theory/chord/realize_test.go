@@ -316,3 +316,14 @@ func BenchmarkName(b *testing.B) {
 		})
 	}
 }
+
+// A word that begins like a note name is no note.
+func TestRealizeWord(t *testing.T) {
+	for _, spec := range []string{"descending thirds from C3", "ascending fourths from C3"} {
+		_, err := Realize(spec)
+		var se *SpecError
+		if !errors.As(err, &se) || se.Offset != 0 || !strings.Contains(se.Why, spec[:10]) || se.Hint == "" {
+			t.Errorf("%s: %v, want it told from the first letter on, with a hint", spec, err)
+		}
+	}
+}

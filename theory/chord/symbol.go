@@ -788,6 +788,11 @@ func (p *labelParser) words() error {
 	}
 	p.sym = Symbol{Root: root, Inversion: -1}
 	if s := p.rest(); s == "" || s[0] != ' ' && s[0] != '-' && s[0] != '\t' {
+		if word := strings.TrimLeft(p.text[start:], " \t"); len(word) > 3 && fold(word[:1]) == word[:1] && fold(s) == s && !strings.ContainsAny(word[:4], "0123456789# -") {
+			p.pos = start // the d of descending is no D
+			p.blanks()
+			return p.fail("found %s where a note name belongs", p.found())
+		}
 		return p.fail("found %s where a quality belongs", p.found())
 	}
 	p.lit("-")
