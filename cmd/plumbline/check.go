@@ -147,6 +147,17 @@ func writeVerdicts(w io.Writer, results []claim.Result, ear ...func(claim.Claim)
 	fmt.Fprintf(w, "\n%s\n", strings.Join(parts, ", "))
 }
 
+// isClaimsFile reports whether most lines of a file, comments aside, have the place and the colon of a claim that is understood.
+func isClaimsFile(path string) bool {
+	file, err := os.Open(path)
+	if err != nil {
+		return false
+	}
+	defer file.Close()
+	claims, bad, err := claim.Parse(path, file)
+	return err == nil && len(claims) > len(bad)
+}
+
 func newCheckCmd(e *env) *cobra.Command {
 	var part, db string
 	var asJSON, strict bool
@@ -176,6 +187,9 @@ analysis kept under version control with --strict.`,
 				return nil
 			}
 			if err != nil {
+				if isClaimsFile(args[0]) {
+					return &usageError{cmd.CommandPath(), fmt.Errorf("%s is a file of claims; the passage comes first: %s PASSAGE %s", args[0], cmd.CommandPath(), args[0])}
+				}
 				return err
 			}
 			name, r := args[1], e.stdin

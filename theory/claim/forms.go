@@ -721,28 +721,75 @@ func (f Form) statement() string {
 	return s
 }
 
-// nearest returns the examples and wordings that share most letter pairs with s, the best of each form, best first, at most three;
-// none if nothing comes near.
+// nearest returns the examples and wordings that share most content words with s, the best of each form, best first, at most three;
+// none if no word is shared. Letter pairs decide between those that share as many.
 func nearest(s string) []string {
 	type scored struct {
 		text  string
 		score float64
 	}
+	want := contentWords(s)
+	near := func(example string) float64 {
+		n, have := 0.0, contentWords(example)
+		for _, w := range want {
+			best := 0.0
+			for _, h := range have {
+				if w == h {
+					best = 1
+				} else if l := likeness(w, h); len(w) > 4 && l > .7 { // mistyped
+					best = max(best, l-.2)
+				}
+			}
+			n += best
+		}
+		if n == 0 {
+			return 0
+		}
+		return n + likeness(s, example)
+	}
 	var list []scored
 	for _, f := range forms {
-		best := scored{f.statement(), likeness(s, f.statement())}
+		best := scored{f.statement(), near(f.statement())}
 		for _, w := range f.Wordings {
-			if l := likeness(s, w); l > best.score+.1 {
+			if l := near(w); l > best.score+.1 {
 				best = scored{w, l}
 			}
 		}
-		list = append(list, best)
+		if best.score > 0 {
+			list = append(list, best)
+		}
 	}
 	sort.SliceStable(list, func(i, j int) bool { return list[i].score > list[j].score })
 	var out []string
-	for _, x := range list[:3] {
-		if x.score > 0.3 {
+	for _, x := range list[:min(3, len(list))] {
+		if 2*x.score > list[0].score {
 			out = append(out, strconv.Quote(x.text))
+		}
+	}
+	return out
+}
+
+// stopWords say nothing of what a statement is about.
+var stopWords = func() map[string]bool {
+	m := map[string]bool{}
+	for _, w := range strings.Fields("a an the is are was were be been it its this that these those there here and or not no of on in at to by from with for as has have had contains contain uses use does do " +
+		"bar bars beat beats major minor place like sounds sound heard than then so very into over under between some all every each only one two three four five out up") {
+		m[w] = true
+	}
+	return m
+}()
+
+// contentWords returns the words of a statement that tell what it is about, in lower case and without the s of a plural: no articles,
+// no names of notes, no numbers.
+func contentWords(s string) []string {
+	var out []string
+	for _, w := range strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return !('a' <= r && r <= 'z') && r != '\'' }) {
+		if len(w) < 3 || stopWords[w] {
+			continue
+		}
+		w = strings.TrimSuffix(w, "s")
+		if !slices.Contains(out, w) {
+			out = append(out, w)
 		}
 	}
 	return out

@@ -11,6 +11,8 @@ import (
 	"plumbline/theory/score"
 )
 
+const notThere = "name a note that sounds at the place"
+
 // resolves checks "B#5 resolves to C#6 at bar 1 beat 3".
 func (k *Checker) resolves(r score.Region, a args) (Result, error) {
 	from := a.notes[0]
@@ -42,7 +44,7 @@ func (k *Checker) resolves(r score.Region, a args) (Result, error) {
 	}
 	if len(sources) == 0 {
 		return Result{Verdict: Fails, Evidence: here, Because: fmt.Sprintf("%s does not sound there: %s", from, spoken(here)),
-			Instead: "name a note that sounds at the place"}, nil
+			Instead: notThere}, nil
 	}
 
 	var targetRegion score.Region

@@ -297,7 +297,16 @@ func joined(all ...Result) Result {
 		if i == 0 || worse(res.Verdict, out.Verdict) {
 			out.Verdict = res.Verdict
 		}
-		because = append(because, res.Because)
+		text := res.Because
+		if i > 0 { // the notes are told once
+			for _, end := range []string{": ", "; "} {
+				if notes, rest, ok := strings.Cut(text, end); ok && strings.HasPrefix(all[0].Because, notes) && strings.Contains(notes, "hand ") {
+					text = rest
+					break
+				}
+			}
+		}
+		because = append(because, text)
 		if res.Instead != "" && !slices.Contains(instead, res.Instead) {
 			instead = append(instead, res.Instead)
 		}
@@ -351,7 +360,7 @@ func (k *Checker) resolution(r score.Region, a args) (Result, error) {
 		return k.chordLeads(r, a)
 	}
 	res, err := k.resolves(r, a)
-	if err != nil || len(a.subs) == 0 && a.word == "" {
+	if err != nil || len(a.subs) == 0 && a.word == "" || res.Verdict == Fails && res.Instead == notThere {
 		return res, err
 	}
 	if len(a.subs) > 0 {

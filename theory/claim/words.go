@@ -288,6 +288,9 @@ func parseStatement(s string) (*Form, args, *stmtError) {
 		return nil, a, err
 	}
 	out := &stmtError{msg: fmt.Sprintf("statement %q is not understood", s), nearest: nearest(p.text), offset: p.written(understoodTo(p.text))}
+	if len(out.nearest) == 0 {
+		out.msg += ": none of its words belongs to a form of claim"
+	}
 	if loc := foreignNote.FindStringSubmatchIndex(p.text); loc != nil {
 		out.offset = p.written(loc[2])
 		out.msg += fmt.Sprintf(": no note is called %q; notes are A to G with # or b, and B is a semitone below C", p.text[loc[2]:loc[3]])
