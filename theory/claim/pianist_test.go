@@ -62,3 +62,28 @@ left:  h C3 h F2 | w G2 | w C3
 		}
 	}
 }
+
+// Without a key the one that the passage declares comes first, then the one read at the place; the answer says which.
+func TestNumeralWithoutKey(t *testing.T) {
+	k := claim.NewChecker(passage(t, `title: A turn
+key: C major
+meter: 4/4
+bars 1-12
+right: w E4+G4+C5 | w F4+G4+B4 | w E4+G4+C5 | w F#4+A4+C5 | w G4+B4+D5 | w E4+G4+C5 | w E4+A4+C5 | w F#4+A4+C5+D5 | w G4+B4+D5 | w E4+A4+C5 | w F#4+A4+C5 | w D4+G4+B4
+left:  w C3 | w G2 | w C3 | w D3 | w G2 | w C3 | w A2 | w D3 | w G2 | w C3 | w D3 | w G2
+`))
+	for _, x := range []struct {
+		verdict     claim.Verdict
+		claim, want string
+	}{
+		{claim.Holds, "bar 2: is V7", "C major"},
+		{claim.Holds, "bar 8: is V7/V", "in C major, the key of the passage"},
+		{claim.Holds, "bar 8: is V7", "in G major, the key read there (not in C major, the key of the passage)"},
+		{claim.Fails, "bar 8: is ii65", "the key of the passage"},
+	} {
+		res := check(t, k, x.claim)
+		if res.Verdict != x.verdict || !strings.Contains(res.Because, x.want) {
+			t.Errorf("%s\n\tverdict %s; want %s, saying %q\n\tbecause %s\n\tinstead %s", x.claim, res.Verdict, x.verdict, x.want, res.Because, res.Instead)
+		}
+	}
+}
