@@ -189,23 +189,29 @@ type constructionPlan struct{ low, high int }
 const (
 	coreNotes = 4
 	leastSpan = 24 // of the whole: two octaves …
-	mostSpan  = 35 // … up to less than three
+	needSpan  = 35 // … up to less than three, which every label has a way to keep,
+	mostSpan  = 41 // … or three and a half where the range has room
 )
 
 func (constructionCraft) planner(s Settings, labels []string) (planner, error) {
 	p := &constructionPlan{s.Low.MIDI(), s.High.MIDI()}
-	if p.high-p.low < mostSpan {
+	if p.high-p.low < needSpan {
 		return nil, badSetting("range", "range %s to %s is too narrow: five notes are spread over up to three octaves here", s.Low, s.High)
 	}
 	return p, nil
 }
 
 func (p *constructionPlan) fill(r *rand.Rand, q *Question) {
-	lowest := q.draw(r, p.low, p.high-mostSpan) // before the label is looked at
+	lowest := q.draw(r, p.low, p.high-needSpan) // before the label is looked at
+	most := min(mostSpan, p.high-lowest)
 	core := build(r, q.Expected, coreNotes)
 	own := core[len(core)-1].Semitones
-	// The one doubling of the bass, in whole octaves below, that brings the whole between the two spans.
-	below := (mostSpan - own) / 12 * 12
+	// A doubling of the bass, in whole octaves below, that brings the whole between the two spans: narrow constructions lie now
+	// below wide ones, now above.
+	below := (most - own) / 12 * 12
+	if below-12 >= 12 && below-12+own >= leastSpan && r.IntN(2) == 0 {
+		below -= 12
+	}
 	q.Root = plainly(r, lowest%12, core)
 	ns := []pitch.Pitch{at(q.Root, lowest)}
 	for _, iv := range core {

@@ -17,9 +17,13 @@
 // sounding notes (doublings at the octave make it the same), the lowest note, and the distance from it to the highest (only
 // distances that every label of the drill allows are used; an octave or two always are). What is left is the chord itself:
 // the inner notes. In a drill of constructions the number of notes and the lowest note are treated so, and a doubling of the
-// bass below brings the outer distance of all labels between two octaves and three; where the notes lie inside that frame is
-// what is asked, and stays audible. The number of notes in each hand is always the same. Loudness is the business of the
-// synthesizer, and length of whoever plays.
+// bass below, one octave or two or three, lets the heights of all labels overlap; how far the steps add up, octaves aside, is what
+// is asked, and stays audible. Of an outer interval each end is drawn from an octave of its own, so that one end alone tells
+// nothing. The path of a bass is the answer where a sequence is asked about, and stays audible too. The number of notes in each
+// hand is always the same. Loudness is the business of the synthesizer, and length of whoever plays.
+//
+// What is left is the colour of the sound, and that is matched: a question is made several times over, and the one is asked
+// whose colour, outer keys and weight of hands come nearest to a question about a label drawn by lot.
 //
 // A passage's own sonorities keep their own spacing, which is what is to be learned; there, half of the questions sound a
 // near miss on the same notes instead (see [Settings.Foils]), so that the spacing doesn't tell the label.
@@ -37,7 +41,6 @@ import (
 	"cmp"
 	"fmt"
 	"hash/fnv"
-	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -443,14 +446,14 @@ func (d *Drill) ask(n int, r *rand.Rand, at int) Question {
 	}
 	inOrder(d.craft, q.Choices)
 	from := q
-	make := func(seed uint64, label string) Question {
+	make := func(seed uint64, touch [2]float64, label string) Question {
 		q := from
-		q.Expected = label
+		q.Expected, q.touch = label, touch
 		d.plan.fill(rand.New(rand.NewPCG(seed, uint64(n))), &q)
 		return q
 	}
-	seed := d.matched(r, make, q.Expected)
-	fill := func(label string) Question { return make(seed, label) }
+	seed, touch := d.matched(r, make, q.Expected)
+	fill := func(label string) Question { return make(seed, touch, label) }
 	if q = d.finish(fill(q.Expected)); open {
 		return q
 	}
@@ -468,8 +471,7 @@ func (d *Drill) ask(n int, r *rand.Rand, at int) Question {
 // the balance of low and high notes and the brightness that comes with strength then tell nothing.
 func (d *Drill) blank(n int) Question {
 	r := d.random(-n)
-	touch := func() float64 { return math.Exp2(1.4*r.Float64() - .9) }
-	return Question{touch: [2]float64{touch(), touch()}, ID: fmt.Sprintf("%s-%d-%d", d.set.Kind, d.set.Seed, n), Number: n, Kind: d.set.Kind, Sight: d.set.Sight, Inversions: d.set.Inversions, seed: d.set.Seed}
+	return Question{touch: [2]float64{randomTouch(r), randomTouch(r)}, ID: fmt.Sprintf("%s-%d-%d", d.set.Kind, d.set.Seed, n), Number: n, Kind: d.set.Kind, Sight: d.set.Sight, Inversions: d.set.Inversions, seed: d.set.Seed}
 }
 
 // finish writes the prompt.

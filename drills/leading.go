@@ -199,7 +199,7 @@ func led(tonic pitch.Class, chords []keyChord, lowBass, top int, demands ...dema
 
 // motion is what it costs to go from one layout to the next.
 func motion(tonic pitch.Class, a, b keyChord, from, to layout) (cost float64) {
-	root, _, _ := a.in(tonic)
+	root := tonic.Add(a.root)
 	for v := 1; v < 4; v++ {
 		d := to[v].MIDI() - from[v].MIDI()
 		cost += float64(max(d, -d))

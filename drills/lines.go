@@ -81,15 +81,15 @@ var semitoneCraft = &named{
 			return nil, err
 		}
 		return filler(func(r *rand.Rand, q *Question) {
-			lowest := q.draw(r, 43, 54)
-			distance := 16 + r.IntN(8)
 			voice, way, _ := strings.Cut(q.Expected, ", ")
 			up := way == "up"
 			q.Tempo = 66
 			if s.Level == 3 {
-				semitoneLine(r, q, lowest, voice, up)
+				semitoneLine(r, q, voice, up)
 				return
 			}
+			lowest := q.draw(r, 43, 54)
+			distance := 16 + r.IntN(8)
 			for try := range 800 {
 				if try >= 400 && semitonePair(r, q, lowest, distance, voice, up) { // where nothing of the hard kind is found
 					return
@@ -224,69 +224,138 @@ var cliches = []cliche{
 	{[4]string{"P5", "m6", "M6", "m7"}, "P1 m3 P8", [4]string{"m", "m(b6)", "m6", "m7"}},
 }
 
-// semitoneLine sounds four chords with a line by semitone in one voice.
-func semitoneLine(r *rand.Rand, q *Question, lowest int, voice string, up bool) {
-	c := pick(r, cliches)
-	iv := func(s string) pitch.Interval { v, _ := pitch.ParseInterval(s); return v } // our own table, see TestKinds
-	var steps []pitch.Interval
-	for _, s := range c.line {
-		steps = append(steps, iv(s))
+// semitoneLine sounds four chords with a line by semitone in one of four voices. The lowest and the highest key of the whole are
+// each drawn from an octave of their own before the voice is looked at; the rest lies between them.
+func semitoneLine(r *rand.Rand, q *Question, voice string, up bool) {
+	low := 38 + r.IntN(6)
+	lowest := q.draw(r, low, low+11)
+	high := low + 25 + r.IntN(5) // the octave of the highest key begins here
+	var lc lineChords
+	for try := 0; ; try++ {
+		lc = pick(r, lineCliches())
+		if !up {
+			lc = lc.backwards()
+		}
+		if lc.lay(r, voice, lowest, high, try < 200) || try == 400 {
+			break
+		}
 	}
-	names := c.names[:]
-	if !up {
-		slices.Reverse(steps)
-		names = slices.Clone(names)
-		slices.Reverse(names)
-	}
-	// The line lies where its voice does; what stays is laid around it.
-	base := map[string]int{"bass": lowest - 4, "inner voice": lowest + 10, "top": lowest + 17}[voice]
-	var stay []pitch.Interval
-	for _, s := range strings.Fields(c.stay) {
-		stay = append(stay, iv(s))
-	}
-	root := plainly(r, ((base-steps[0].Semitones)%12+12)%12, append(slices.Clone(steps), stay...))
-	line := make([]pitch.Pitch, 4)
-	line[0] = at(root.Add(steps[0]), base)
-	for i := 1; i < 4; i++ {
-		line[i] = line[0].Add(pitch.Interval{Steps: steps[i].Steps - steps[0].Steps, Semitones: steps[i].Semitones - steps[0].Semitones})
-	}
-	low, high := min(line[0].MIDI(), line[3].MIDI()), max(line[0].MIDI(), line[3].MIDI())
-	above := func(i pitch.Interval, n int) pitch.Pitch { // the lowest such note from n on
-		k := root.Add(i)
-		return at(k, n+((k.PC()-n)%12+12)%12)
-	}
+	pc := lc.root
+	root := plainly(r, pc, append(slices.Clone(lc.line), lc.stay...))
+	spell := func(iv pitch.Interval, key int) pitch.Pitch { return at(root.Add(iv), key) }
+	line := make([]pitch.Pitch, len(lc.line))
 	var held []pitch.Pitch
-	switch voice {
-	case "bass":
-		from := high + 5
-		for _, i := range stay {
-			held = append(held, above(i.Simple(), max(from, 58)))
-		}
-	case "top":
-		held = append(held, above(pitch.Unison, low-28))
-		for _, i := range stay[1:] {
-			held = append(held, above(i.Simple(), low-13))
-		}
-	default:
-		held = append(held, above(pitch.Unison, low-18), above(stay[1], low-10), above(stay[2].Simple(), high+1))
-		if held[1].MIDI() >= low {
-			held[1].Octave--
-		}
+	for i, k := range lc.held {
+		held = append(held, spell(lc.stay[i], k))
 	}
-	slices.SortFunc(held, pitch.Pitch.Compare)
-	held = slices.Compact(held)
 	var symbols []string
-	for i, p := range line {
-		ns := append(slices.Clone(held), p)
-		slices.SortFunc(ns, pitch.Pitch.Compare)
-		h := len(ns) / 2
-		if voice == "bass" {
-			h = 1
-		}
-		q.Music = append(q.Music, chordNotes(score.Quarters(i), score.Quarters(1), ns[:h], ns[h:])...)
-		symbols = append(symbols, root.String()+names[i])
+	for i, iv := range lc.line {
+		line[i] = spell(iv, lc.first+iv.Semitones-lc.line[0].Semitones)
+		left, right := split(append(slices.Clone(held), line[i]))
+		q.Music = append(q.Music, chordNotes(score.Quarters(i), score.Quarters(1), left, right)...)
+		symbols = append(symbols, root.String()+lc.names[i])
 	}
 	q.about = fmt.Sprintf("%s: %s", strings.Join(symbols, " "), names2(line))
+}
+
+// lineChords are a cliche, read, and where it lies.
+type lineChords struct {
+	line, stay []pitch.Interval
+	names      []string
+	root       int   // its pitch class
+	first      int   // the key on which the line begins
+	held       []int // the keys of what stays
+}
+
+var lineCliches = sync.OnceValue(func() (out []lineChords) {
+	iv := func(s string) pitch.Interval { v, _ := pitch.ParseInterval(s); return v } // our own table, see TestKinds
+	for _, c := range cliches {
+		lc := lineChords{names: c.names[:]}
+		for _, s := range c.line {
+			lc.line = append(lc.line, iv(s))
+		}
+		for s := range strings.FieldsSeq(c.stay) {
+			lc.stay = append(lc.stay, iv(s))
+		}
+		out = append(out, lc)
+	}
+	return out
+})
+
+func (lc lineChords) backwards() lineChords {
+	lc.line, lc.names = slices.Clone(lc.line), slices.Clone(lc.names)
+	slices.Reverse(lc.line)
+	slices.Reverse(lc.names)
+	return lc
+}
+
+// lay finds keys for lc with its line in a voice, the lowest key of all being lowest and the highest in the octave from high on.
+// It is false if the draw gives none: voices may not meet or cross, and with spaced set no two may lie closer than is clear.
+func (lc *lineChords) lay(r *rand.Rand, voice string, lowest, high int, spaced bool) bool {
+	bottom := slices.MinFunc(lc.line, func(a, b pitch.Interval) int { return a.Semitones - b.Semitones }).Semitones
+	within := func(semitones, from int) int { return from + ((lc.root+semitones-from)%12+12)%12 } // the lowest such key from one on
+	lc.held = make([]int, len(lc.stay))
+	lc.root = lowest % 12 // what stays stands on its root
+	bass, top := 0, -1
+	if voice == "bass" {
+		lc.root, bass = ((lowest-bottom)%12+12)%12, -1
+	}
+	var under int // the lowest key of the line
+	switch voice {
+	case "bass":
+		under = lowest
+	case "top": // its highest note is what lies in the octave
+		under = within(bottom+3, high) - 3
+	default:
+		under = within(bottom, lowest+4+r.IntN(max(1, high-lowest-12)))
+	}
+	if voice != "top" {
+		top = r.IntN(len(lc.stay))
+		if top == bass {
+			return false
+		}
+	}
+	for i, iv := range lc.stay {
+		switch i {
+		case bass:
+			lc.held[i] = lowest
+		case top:
+			lc.held[i] = within(iv.Semitones, high)
+		default:
+			lc.held[i] = within(iv.Semitones, lowest+3+r.IntN(high-lowest-6))
+		}
+	}
+	lc.first = under + lc.line[0].Semitones - bottom
+	keys := append(slices.Clone(lc.held), under, under+3)
+	slices.Sort(keys)
+	if keys[0] != lowest || keys[len(keys)-1] < high || keys[len(keys)-1] > high+11 {
+		return false
+	}
+	at := slices.Index(keys, under)
+	if keys[at+1] != under+3 || !inVoice(voice, at, len(keys)-1) {
+		return false
+	}
+	for by := range 4 {
+		var places []int
+		for i, k := range keys {
+			switch {
+			case i == at:
+				k += by
+			case i == at+1:
+				continue
+			}
+			places = append(places, k-lowest)
+		}
+		for i := 1; i < len(places); i++ {
+			if places[i] <= places[i-1] {
+				return false
+			}
+		}
+		if spaced && !clear(lowest, places) {
+			return false
+		}
+	}
+	return true
 }
 
 func names2(ns []pitch.Pitch) string { return strings.ReplaceAll(names(ns), " ", "–") }
@@ -299,20 +368,18 @@ func semitoneAmong(r *rand.Rand, q *Question, lowest, distance int, voice string
 	if !ok {
 		return false
 	}
-	left, right, root := voiced(r, a, bass, lowest, places)
-	first := append(slices.Clone(left), right...)
 	root2 := r.IntN(12)
-	if root2 == root.PC() {
+	if root2 == ((lowest-a.Intervals[bass].Semitones)%12+12)%12 {
 		return false
 	}
 	var keys []int
 	moved, semitones := -1, 0
 	used := 0
-	for v, p := range first {
+	for v, x := range places {
 		near, best := 99, -1
 		for _, iv := range b.Intervals {
 			pc := (root2 + iv.Semitones) % 12
-			d := ((pc-p.PC())%12 + 12) % 12
+			d := ((pc-lowest-x)%12 + 12) % 12
 			if d > 6 {
 				d -= 12
 			}
@@ -327,7 +394,7 @@ func semitoneAmong(r *rand.Rand, q *Question, lowest, distance int, voice string
 			return false
 		}
 		used |= 1 << best
-		keys = append(keys, p.MIDI()+near)
+		keys = append(keys, lowest+x+near)
 		if near == 1 || near == -1 {
 			semitones++
 			if inVoice(voice, v, 4) && (near > 0) == up {
@@ -345,13 +412,15 @@ func semitoneAmong(r *rand.Rand, q *Question, lowest, distance int, voice string
 		if i > 0 && k <= keys[i-1] {
 			return false
 		}
-		if k == first[i].MIDI() {
+		if k == lowest+places[i] {
 			still++
 		}
 	}
 	if moved < 0 || semitones != 1 || still > 1 {
 		return false
 	}
+	left, right, root := voiced(r, a, bass, lowest, places)
+	first := append(slices.Clone(left), right...)
 	second, on := spelledLike(r, keys, b, root2, first)
 	if second == nil {
 		return false

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync"
 
 	"plumbline/theory/chord"
 	"plumbline/theory/pitch"
@@ -13,21 +14,51 @@ import (
 
 // Kinds about which part of a chord lies where: in the bass, on top, between the outer notes.
 
+// types returns the types of ids, a space between them; the slice is shared and not to be changed.
 func types(ids string) []chord.Type {
+	if ts, ok := typesKnown.Load(ids); ok {
+		return ts.([]chord.Type)
+	}
 	var out []chord.Type
 	for id := range strings.FieldsSeq(ids) {
 		if t, ok := chord.TypeByID(id); ok { // TestKinds sees to it that all are there
 			out = append(out, t)
 		}
 	}
+	typesKnown.Store(ids, out)
 	return out
 }
+
+var typesKnown sync.Map
 
 // withMembers lays a chord out in count notes between a bass and a top member, -1 for any, as near as can be to a distance
 // from the lowest to the highest note; lowest gives the lowest note as a MIDI number. Equally near layouts are equally likely. ok is false if there is none.
 func withMembers(r *rand.Rand, t chord.Type, bass, top, distance, count int, lowest func(span int) int) (b, span int, places []int, ok bool) {
-	type way struct{ bass, span int }
-	var ways []way
+	ways := waysOf(t, bass, top, distance, count)
+	if len(ways) == 0 {
+		return 0, 0, nil, false
+	}
+	w := pick(r, ways)
+	return w.bass, w.span, laidClear(r, t, w.bass, w.span, count, lowest(w.span)), true
+}
+
+// A laidWay is a member in the bass and the distance to the highest note.
+type laidWay struct{ bass, span int }
+
+type wayKey struct {
+	id                         string
+	bass, top, distance, count int
+}
+
+// known keeps what waysOf has worked out.
+var known sync.Map
+
+func waysOf(t chord.Type, bass, top, distance, count int) []laidWay {
+	key := wayKey{t.ID, bass, top, distance, count}
+	if ways, ok := known.Load(key); ok {
+		return ways.([]laidWay)
+	}
+	var ways []laidWay
 	least := 1 << 30
 	for i, iv := range t.Intervals {
 		if bass >= 0 && i != bass || bass < 0 && iv.Semitones > 12 {
@@ -42,17 +73,14 @@ func withMembers(r *rand.Rand, t chord.Type, bass, top, distance, count int, low
 			}
 			switch far := max(span-distance, distance-span); {
 			case far < least:
-				least, ways = far, []way{{i, span}}
+				least, ways = far, []laidWay{{i, span}}
 			case far == least:
-				ways = append(ways, way{i, span})
+				ways = append(ways, laidWay{i, span})
 			}
 		}
 	}
-	if len(ways) == 0 {
-		return 0, 0, nil, false
-	}
-	w := pick(r, ways)
-	return w.bass, w.span, laidClear(r, t, w.bass, w.span, count, lowest(w.span)), true
+	known.Store(key, ways)
+	return ways
 }
 
 // laidClear lays a chord out so that no close interval lies in the low register, if a few tries find such a layout.
@@ -224,18 +252,17 @@ var outerCraft = &named{
 		}
 		inner := s.Level >= 4
 		return filler(func(r *rand.Rand, q *Question) {
-			// The middle of the two notes is drawn, and how far apart they are, before the interval; then the octaves that come nearest.
-			distance := 12 + r.IntN(24)
+			// Each of the two notes is drawn from an octave of its own. As the lowest note is any of the twelve, so is the
+			// highest, whatever the interval: one end tells nothing about it, only the two together.
+			apart := 14 + r.IntN(11)
 			if inner {
-				distance = 18 + r.IntN(12)
+				apart = 23
 			}
-			half := s.Low.MIDI() + 20 + r.IntN(max(1, s.High.MIDI()-s.Low.MIDI()-40))
+			low := s.Low.MIDI() + r.IntN(max(1, s.High.MIDI()-s.Low.MIDI()-apart-10))
+			lowest := q.draw(r, low, low+11)
 			size := slices.Index(all(outerRows), q.Expected) + 1
-			span := distance - 6 + ((size-(distance-6))%12+12)%12
-			lowest := half - span/2
-			if lowest&1 != (q.Number+int(q.seed&1))&1 {
-				lowest++
-			}
+			span := (lowest + size - low - apart) % 12
+			span = low + apart + (span+12)%12 - lowest
 			if q.like != nil {
 				lowest = q.like.lowest // two intervals are compared on one note
 			}

@@ -140,7 +140,7 @@ const sequenceTempo = 72
 // sequencePlan fills questions from the patterns that wanted chooses, sounding n chords.
 func sequencePlan(s Settings, n int, wanted func(p bassPattern, label string) bool) filler {
 	return func(r *rand.Rand, q *Question) {
-		middle := q.draw(r, 43, 52)
+		middle := q.draw(r, 41, 54)
 		minor := s.Level > 1 && r.IntN(3) == 0
 		if q.like != nil { // another sequence near the same bass
 			middle, minor = q.like.lowest, q.like.minor
