@@ -95,17 +95,26 @@ type (
 // user names, nil for none.
 func describeHarmony(d *descriptionJSON, p *score.Passage, region score.Region, in *key.Key) {
 	d.Harmony = []harmonyJSON{}
+	if l := region.Layer; l == score.Whole || l == score.LeftHand || l == score.RightHand {
+		tellHarmony(d, p, region, in, analyzed(p, l, in))
+	}
+}
+
+// analyzed reads the chords of a passage, of the whole texture or of one hand.
+func analyzed(p *score.Passage, l score.Layer, in *key.Key) *harmony.Analysis {
 	sounding := p.Sounding()
-	if l := region.Layer; l == score.LeftHand || l == score.RightHand {
+	if l != score.Whole {
 		sounding = score.Region{From: score.Time{}, To: p.End(), Layer: l}.Select(sounding)
-	} else if l != score.Whole {
-		return
 	}
 	m := harmony.NewOf(p, sounding)
 	if in != nil {
 		m.Declare(*in)
 	}
-	a := m.Analyze()
+	return m.Analyze()
+}
+
+// tellHarmony is describeHarmony with the chords read.
+func tellHarmony(d *descriptionJSON, p *score.Passage, region score.Region, in *key.Key, a *harmony.Analysis) {
 	first, end := a.Overlapping(region.From, region.To)
 	if region.Moment {
 		if at := a.At(region.From); at >= 0 {

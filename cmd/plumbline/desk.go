@@ -27,6 +27,7 @@ import (
 	"plumbline/synth"
 	"plumbline/theory/claim"
 	"plumbline/theory/engrave"
+	"plumbline/theory/harmony"
 	"plumbline/theory/score"
 )
 
@@ -116,7 +117,8 @@ type deskPassage struct {
 	checked map[string]claim.Result // by place and statement, of the lines that were checked
 	keys    map[string]string       // their names for the ear
 
-	numerals func() []engrave.Text // under the staff; found once
+	analysis func() *harmony.Analysis // of the whole texture; read once, which takes a while, and used under mu
+	numerals func() []engrave.Text    // under the staff; found once
 }
 
 // check is the checker's Check for a line that may have been checked before: while one line of a file is being written the others
@@ -142,10 +144,25 @@ func (q *deskPassage) check(c claim.Claim) (claim.Result, error) {
 	return res, err
 }
 
+// inContext tells the chords in context.
+func (q *deskPassage) inContext(d *descriptionJSON, region score.Region) {
+	if region.Layer != score.Whole {
+		d.inContext(q.p, region, "")
+		return
+	}
+	d.Harmony = []harmonyJSON{}
+	a := q.analysis()
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	tellHarmony(d, q.p, region, nil, a)
+}
+
 // findNumerals puts the Roman numerals of a description where their chords begin.
 func (q *deskPassage) findNumerals() []engrave.Text {
 	var out []engrave.Text
-	for _, h := range describePassage(q.p, score.Region{To: q.p.End()}).Harmony {
+	var d descriptionJSON
+	q.inContext(&d, score.Region{To: q.p.End()})
+	for _, h := range d.Harmony {
 		if at, err := q.place(h.From); err == nil && h.Numeral != "" {
 			out = append(out, engrave.Text{At: at.From, Text: h.Numeral, Kind: engrave.Numeral, Row: 1})
 		}
@@ -208,6 +225,7 @@ func (d *desk) open(name, part string, data []byte) (*deskPassage, error) {
 		return nil, fmt.Errorf("%s has no bars", name)
 	}
 	q := &deskPassage{id: id, name: name, p: p, checker: claim.NewChecker(p)}
+	q.analysis = sync.OnceValue(func() *harmony.Analysis { return analyzed(p, score.Whole, nil) })
 	q.numerals = sync.OnceValue(q.findNumerals)
 	d.keep(q)
 	return q, nil
@@ -590,7 +608,9 @@ func (d *desk) handleDescribe(w http.ResponseWriter, r *http.Request, q *deskPas
 		deskError(w, http.StatusUnprocessableEntity, err)
 		return
 	}
-	deskReply(w, describePassage(q.p, region))
+	out := describePassage(q.p, region)
+	q.inContext(&out, region)
+	deskReply(w, out)
 }
 
 // handleCheck checks a whole claims file. Beside what check --json tells it says which notes the evidence is, by their indices.

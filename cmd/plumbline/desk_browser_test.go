@@ -258,7 +258,8 @@ func TestDeskBrowser(t *testing.T) {
 		}
 		return chromedp.Do(ctx, chromedp.MouseClickXY(at[0], at[1]))
 	}), poll(`document.querySelectorAll('#staff svg .mark-bars').length > 0`), shot("3-bar"))
-	run("the example", chromedp.Click("#example"), poll(`document.querySelectorAll('#verdicts li').length > 5`), chromedp.Click("#verdicts li.fails button"), poll(`document.querySelectorAll('#staff svg .mark-square').length > 0`), audit(t, rules, "claims"), shot("4-claims"), readmeShot())
+	run("the example", chromedp.Click("#example"), poll(`document.querySelectorAll('#verdicts li').length > 5`), chromedp.Click("#verdicts li.fails button"), poll(`document.querySelectorAll('#staff svg .mark-square').length > 0`),
+		chromedp.Click("#readings"), poll(`[...document.querySelectorAll('#staff svg text')].some((x) => /^V/.test(x.textContent))`), audit(t, rules, "claims"), shot("4-claims"), readmeShot())
 	run("every stop of the tab key", do(`document.activeElement.blur(); scrollTo(0, 0)`))
 	stops := map[string]string{}
 	for range 90 {

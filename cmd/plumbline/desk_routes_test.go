@@ -177,6 +177,8 @@ func TestDeskAnswers(t *testing.T) {
 		{"GET", "/api/forms", nil, "stacked in fifths"},
 		{"GET", at, nil, "A lamp by the window"},
 		{"POST", at + "/staff", obj{"first": 0, "last": 3, "width": 500, "readings": true}, "<svg"},
+		{"POST", at + "/staff", obj{"first": 0, "last": 8, "width": 500, "readings": true}, ">V<"},
+		{"GET", at + "/describe?at=" + q("bar 4"), nil, `"numeral":"V7"`},
 		{"POST", at + "/staff", obj{"first": -5, "last": 1 << 30, "width": 1e9, "space": 1e9, "notes": []int{-1, 5, 1 << 30}}, "mark-bars"},
 		{"POST", at + "/staff", obj{"last": 8, "claim": "bar 2 beat 3: is Dm7"}, "mark-square"},
 		{"POST", at + "/staff", obj{"last": 8, "claim": "bars 5-6, top line: splits into two chromatic lines"}, "strand"},
@@ -462,6 +464,15 @@ func BenchmarkDeskVerdict(b *testing.B) {
 	b.ReportAllocs()
 	for n := 0; b.Loop(); n++ {
 		check(file.String() + fmt.Sprintf("bar %d beat %d: is %c", n%100+1, n%4+1, 'A'+n%7))
+	}
+}
+
+// BenchmarkDeskDescribe is a click on a bar.
+func BenchmarkDeskDescribe(b *testing.B) {
+	k := hundredBars(b)
+	b.ReportAllocs()
+	for n := 0; b.Loop(); n++ {
+		k.get(nil, "GET", fmt.Sprintf("%s/describe?at=bar+%d", k.db, n%100+1), nil)
 	}
 }
 

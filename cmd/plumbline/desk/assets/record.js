@@ -22,7 +22,7 @@ function bar(score) {
 
 const word = (t) => ({ rising: 'rising', falling: 'falling', steady: 'steady' })[t] || '';
 const head = (...names) => el('thead', {}, el('tr', {}, ...names.map((n) => el('th', { scope: 'col' }, n))));
-const wide = (name, ...inside) => el('div', { class: 'wide', tabindex: '0', role: 'region', 'aria-label': name }, el('table', {}, ...inside));
+const wide = (name, ...inside) => el('div', { class: name.includes(', by ') ? 'wide many' : 'wide', tabindex: '0', role: 'region', 'aria-label': name }, el('table', {}, ...inside));
 
 export async function showRecord() {
   const who = learner() ? `?learner=${encodeURIComponent(learner())}` : '';
