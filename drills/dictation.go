@@ -340,7 +340,7 @@ func tellNotes(q Question, g Graded) string {
 // chordRows are the skills of naming a chord in full.
 var chordRows = []row{{"triad", nil}, {"inverted triad", nil}, {"seventh chord", nil}, {"inverted seventh chord", nil}, {"sixth chord", nil}, {"ninth chord", nil}}
 
-var chordTypes = map[string]string{"triad": "maj min dim aug sus4", "inverted triad": "maj min dim", "seventh chord": "dom7 maj7 min7 hdim7 dim7 minmaj7",
+var chordTypes = map[string]string{"triad": "maj min dim aug", "inverted triad": "maj min dim", "seventh chord": "dom7 maj7 min7 hdim7 dim7 minmaj7",
 	"inverted seventh chord": "dom7 maj7 min7 hdim7", "sixth chord": "6 m6 69", "ninth chord": "9 maj9 m9 7b9 add9"}
 
 // chordCraft asks for a chord in full: root, quality, bass.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"slices"
+	"strings"
 
 	"plumbline/theory/pitch"
 	"plumbline/theory/score"
@@ -77,7 +78,7 @@ var functionCraft = &named{
 			if q.Sight {
 				q.Prompt = fmt.Sprintf("A cadence in %s. What is the chord after it?", keyName(tonic, minor))
 			}
-			q.about = fmt.Sprintf("%s in %s: %s", h.symbol(tonic), keyName(tonic, minor), functionWhy[q.Expected])
+			q.about = fmt.Sprintf("%s in %s: %s", h.symbol(tonic), keyName(tonic, minor), h.why(q.Expected))
 		}), nil
 	},
 }
@@ -85,7 +86,31 @@ var functionCraft = &named{
 var functionWhy = map[string]string{
 	"tonic":       "the first degree is its root, and nothing in it wants to move on",
 	"predominant": "it holds the fourth degree and not the leading tone, and leads to the dominant",
-	"dominant":    "the leading tone, or the fourth over the fifth degree, pulls back to the tonic",
+}
+
+// why says what makes h what it is called: for a dominant, which of its notes pull.
+func (h keyChord) why(label string) string {
+	if label != "dominant" {
+		return functionWhy[label]
+	}
+	var pulls []string
+	for _, m := range h.members {
+		switch (h.root.Semitones + m.Semitones) % 12 {
+		case 11:
+			pulls = append(pulls, "the leading tone")
+		case 5:
+			if h.root == (pitch.Interval{Steps: 4, Semitones: 7}) {
+				pulls = append(pulls, "the seventh of the dominant")
+			} else {
+				pulls = append(pulls, "the fourth degree")
+			}
+		}
+	}
+	slices.Sort(pulls) // the leading tone before the seventh
+	if pulls = slices.Compact(pulls); len(pulls) == 1 {
+		return pulls[0] + " pulls back to the tonic"
+	}
+	return strings.Join(pulls, " and ") + " pull back to the tonic"
 }
 
 const (
@@ -217,7 +242,11 @@ var tendencyCraft = &named{
 				q.Prompt = fmt.Sprintf("In %s: a cadence, a chord, its top note alone. Where does that note want to go?", keyName(tonic, t.minor))
 			}
 			q.Root = tonic.Add(t.chord.root)
-			q.about = fmt.Sprintf("%s, %s, goes to %s: %s to %s in %s", p, t.what, p.Add(t.goes), t.chord.name, t.to.name, keyName(tonic, t.minor))
+			goes := "goes to"
+			if t.goes == pitch.Unison {
+				goes = "stays on"
+			}
+			q.about = fmt.Sprintf("%s, %s, %s %s: %s to %s in %s", p, t.what, goes, p.Add(t.goes), t.chord.name, t.to.name, keyName(tonic, t.minor))
 		}), nil
 	},
 	apart: func(label string, q Question) []Part {

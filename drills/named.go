@@ -118,8 +118,16 @@ func (c *named) defaultRange() (low, high pitch.Pitch) {
 // explain says what it was in the words that were kept when it was made, and what the other would have been.
 func (c *named) explain(q Question, g Graded) string {
 	was := q.Expected
+	it := "it was " + was
+	if _, moves := tendencyMoves[was]; moves {
+		it = "it goes " + was
+		if was == stays {
+			it = "it stays"
+		}
+	}
 	if q.about != "" {
 		was += ": " + q.about
+		it += ": " + q.about
 	}
 	switch {
 	case g.Right && g.How != Exact && g.How != Synonym && g.Why != "":
@@ -127,9 +135,9 @@ func (c *named) explain(q Question, g Graded) string {
 	case g.Right:
 		return "Right, " + was + "."
 	case g.Given == "":
-		return "It was " + was + "."
+		return upper(it) + "."
 	}
-	s := fmt.Sprintf("You said %s; it was %s.", g.Given, was)
+	s := fmt.Sprintf("You said %s; %s.", g.Given, it)
 	if g.Why != "" {
 		s += " " + upper(g.Why) + "."
 	}

@@ -108,22 +108,42 @@ func strikes(label string) (out [2]string) {
 	return out
 }
 
-// counted says where a figure is struck, as one counts it aloud: "one and two".
+// counted says how one counts a figure aloud, with what isn't struck in brackets: "one (two) and". A beat is counted as finely as
+// its notes ask: one e and a, one and, one tri plet, or one.
 func (f figure) counted() string {
-	words := map[string]string{"0": "", "1/2": "and", "1/4": "e", "3/4": "a", "1/3": "tri", "2/3": "plet"}
+	struck := map[score.Time]bool{}
 	at := score.Time{}
-	var out []string
 	for _, l := range f.lengths {
-		beat, in := "one", at
-		if !at.Less(score.Quarters(1)) {
-			beat, in = "two", at.Sub(score.Quarters(1))
-		}
-		w := words[in.String()]
-		if w == "" {
-			w = beat
-		}
-		out = append(out, w)
+		struck[at] = true
 		at = at.Add(l)
 	}
-	return "counted " + strings.Join(out, " ") + " (one e and a, two e and a)"
+	var out []string
+	for beat, word := range [...]string{"one", "two"} {
+		on := score.Quarters(beat)
+		grids := [...]struct {
+			step  score.Time
+			words []string
+		}{{score.Quarters(1), []string{word}}, {score.T(1, 2), []string{word, "and"}}, {score.T(1, 4), []string{word, "e", "and", "a"}}, {score.T(1, 3), []string{word, "tri", "plet"}}}
+		for _, g := range grids {
+			left := 0 // strikes of this beat that the grid doesn't hold
+			for t := range struck {
+				if !t.Less(on) && t.Less(score.Quarters(beat+1)) {
+					left++
+				}
+			}
+			counts := make([]string, len(g.words))
+			t := on
+			for i, w := range g.words {
+				if counts[i] = "(" + w + ")"; struck[t] {
+					counts[i], left = w, left-1
+				}
+				t = t.Add(g.step)
+			}
+			if left == 0 {
+				out = append(out, counts...)
+				break
+			}
+		}
+	}
+	return "counted " + strings.ReplaceAll(strings.Join(out, " "), ") (", " ")
 }
