@@ -112,13 +112,23 @@ func (e *env) fail(err error) {
 	}
 }
 
-// message takes the room's prefix off an error, which says nothing to a user.
+// message takes the rooms' prefixes off an error, which say nothing to a user: at its beginning, and after a colon or bracket
+// where an error is wrapped in another; what stands in quotes is the user's own.
 func message(err error) string {
 	s := err.Error()
-	for _, room := range []string{"typed: ", "musicxml: ", "midi: ", "spell: ", "chord: ", "pitch: ", "score: ", "claim: ", "key: ", "progress: ", "synth: ", "speaker: ", "drills: "} {
+	rooms := []string{"typed: ", "musicxml: ", "midi: ", "spell: ", "chord: ", "pitch: ", "score: ", "claim: ", "key: ", "progress: ", "synth: ", "speaker: ", "drills: "}
+	for _, room := range rooms {
 		s = strings.TrimPrefix(s, room)
 	}
-	return s
+	parts := strings.Split(s, "\"")
+	for i := 0; i < len(parts); i += 2 {
+		for _, room := range rooms {
+			for _, before := range []string{": ", "("} {
+				parts[i] = strings.ReplaceAll(parts[i], before+room, before)
+			}
+		}
+	}
+	return strings.Join(parts, "\"")
 }
 
 // spread takes joined errors apart.
