@@ -189,7 +189,7 @@ func (d *Drill) matched(r *rand.Rand, fill func(seed uint64, touch [2]float64, l
 	lot := func() colour { return colourOf(fill(r.Uint64(), hands(), d.labels[r.IntN(len(d.labels))])) }
 	want := lot()
 	n := candidates
-	if d.set.Kind == Construction || d.set.Kind == Sequence || d.set.Kind == Next {
+	if d.set.Kind == Construction || d.set.Kind == Sequence || d.set.Kind == Next || d.set.Kind == Semitone && d.set.Level == 3 {
 		// The darkest and the brightest are out of reach for some labels. So the colour wanted is the mean of three.
 		n = manyCandidates
 		a, b := lot(), lot()
