@@ -225,8 +225,9 @@ func TestClues(t *testing.T) {
 			if sound > chance+margin {
 				t.Errorf("a listener without an ear for harmony is right in %.3f; want at most chance %.3f + %.2f", sound, chance, margin)
 			}
-			if k.ends && ends > chance+margin {
-				t.Errorf("a listener without an ear for harmony who knows the outer keys is right in %.3f; want at most chance %.3f + %.2f", ends, chance, margin)
+			// Who also knows the outer keys is told more than such a listener hears: a standard error of 2,000 answers is added.
+			if most := chance + margin + .01; k.ends && ends > most {
+				t.Errorf("a listener without an ear for harmony who knows the outer keys is right in %.3f; want at most %.3f", ends, most)
 			}
 		})
 	}
