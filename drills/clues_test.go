@@ -184,11 +184,14 @@ func (l *clueListener) guess(clues [clueCount]float64, choices []string, by ...i
 
 // TestClues: one who hears only loudness, length, register and brightness of the sound as it is played, and has been told what
 // was right 2,000 times, is right no more than 3 points more often than a guesser over 2,000 further questions; 3 points are
-// about three standard errors. Without PLUMBLINE_REQUIRE=all a few of the drills are tried.
+// about three standard errors. Without PLUMBLINE_REQUIRE=all a few of the drills are tried, with -short one.
 func TestClues(t *testing.T) {
 	const learned, tested, margin = 2000, 2000, .03
 	all := os.Getenv("PLUMBLINE_REQUIRE") == "all"
 	sample := []drills.Kind{drills.Quality, drills.Construction, drills.Outer, drills.Semitone}
+	if testing.Short() {
+		sample = []drills.Kind{drills.Outer}
+	}
 	for _, k := range clueKinds {
 		if !all && (!slices.Contains(sample, k.kind) || k.level == 4 || k.level == 5) {
 			continue

@@ -16,7 +16,7 @@ import (
 const (
 	candidates     = 8
 	manyCandidates = 40
-	weights        = 6
+	weights        = 16
 )
 
 // colour is what a listener without an ear for harmony could go by, worked out from the notes: how much of the power lies
@@ -34,27 +34,55 @@ var touches = func() (out [15]float64) {
 
 func randomTouch(r *rand.Rand) float64 { return touches[r.IntN(len(touches))] }
 
-func colourOf(q Question) (c colour) {
+// A sounding is the energy of a question's notes, so that its colour can be said for any touch of its hands.
+type sounding struct {
+	notes [2][]*[len(touches)]power // of each hand, by touch
+	both  [3]power                  // what notes have together: of the left hand, the right, and across
+	outer [2]float64                // the lowest and the highest key, in octaves
+}
+
+func soundingOf(q Question) (s sounding) {
 	notes, tempo := q.Sound()
-	var sum power
 	lowest, highest := 1000, 0
 	for i, n := range notes {
 		if n.Soft {
 			continue
 		}
-		k, seconds := n.Pitch.MIDI(), n.Length.Float()*60/tempo
+		k, seconds, hand := n.Pitch.MIDI(), n.Length.Float()*60/tempo, n.Hand&1
 		lowest, highest = min(lowest, k), max(highest, k)
-		sum.add(powerOf(struck{k, n.Touch, seconds}), 1)
-		for _, m := range notes[:i] { // struck together
-			if m.At == n.At && m.Length == n.Length && !m.Soft {
-				sum.add(crossOf(pair{m.Pitch.MIDI(), k, seconds}), m.Touch*n.Touch)
+		s.notes[hand] = append(s.notes[hand], powersOf(struck{k, seconds}))
+		for j := i - 1; j >= 0; j-- { // struck together
+			m := notes[j]
+			if m.At != n.At || m.Length != n.Length || m.Soft {
+				continue
 			}
+			of := &s.both[2]
+			if m.Hand&1 == hand {
+				of = &s.both[hand]
+			}
+			of.add(crossOf(pair{m.Pitch.MIDI(), k, seconds}), 1)
 		}
 	}
-	if sum[0] <= 0 || sum[1] <= 0 || sum[2] <= 0 {
-		return c
+	s.outer = [2]float64{float64(lowest) / 12, float64(highest) / 12}
+	return s
+}
+
+// colour is that of two hands with touches by their places in touches.
+func (s *sounding) colour(hands [2]int) colour {
+	var sum power
+	for h, ns := range s.notes {
+		for _, n := range ns {
+			sum.add(n[hands[h]], 1)
+		}
 	}
-	return colour{math.Log(sum[1] / sum[0]), math.Log(sum[2] / sum[0]), math.Log(sum[3] / sum[0]), float64(lowest) / 12, float64(highest) / 12}
+	a, b := touches[hands[0]], touches[hands[1]]
+	sum.add(s.both[0], a*a)
+	sum.add(s.both[1], b*b)
+	sum.add(s.both[2], a*b)
+	if sum[0] <= 0 || sum[1] <= 0 || sum[2] <= 0 {
+		return colour{}
+	}
+	return colour{math.Log(sum[1] / sum[0]), math.Log(sum[2] / sum[0]), math.Log(sum[3] / sum[0]), s.outer[0], s.outer[1]}
 }
 
 // spread is about how far the parts of a colour lie from their means, over the questions of a drill; outer keys count less.
@@ -85,8 +113,8 @@ func (p *power) at(energy, hz float64) {
 // struck is a note, and pair two of one length struck together with the usual touch, by their keys.
 type (
 	struck struct {
-		key            int
-		touch, seconds float64
+		key     int
+		seconds float64
 	}
 	pair struct {
 		a, b    int
@@ -94,19 +122,22 @@ type (
 	}
 )
 
-// powers and crosses keep what powerOf and crossOf have worked out.
+// powers and crosses keep what powersOf and crossOf have worked out.
 var powers, crosses sync.Map
 
-func powerOf(n struck) power {
+// powersOf returns the energy of a note for each touch.
+func powersOf(n struck) *[len(touches)]power {
 	if p, ok := powers.Load(n); ok {
-		return p.(power)
+		return p.(*[len(touches)]power)
 	}
-	var p power
-	for _, t := range tonesOf(n.key, n.touch) {
-		p.at(together(t, t, n.seconds), t.freq)
+	var out [len(touches)]power
+	for i, touch := range touches {
+		for _, t := range tonesOf(n.key, touch) {
+			out[i].at(together(t, t, n.seconds), t.freq)
+		}
 	}
-	powers.Store(n, p)
-	return p
+	powers.Store(n, &out)
+	return &out
 }
 
 // crossOf is what two notes have more, or less, than the sum of their energies: partials that meet, as those of an octave do,
@@ -185,8 +216,11 @@ func together(a, b tone, seconds float64) (sum float64) {
 // matched makes a question about a label with several sources of chance and returns the source and the touch that come nearest
 // in colour to a question about another label, which is drawn by lot.
 func (d *Drill) matched(r *rand.Rand, fill func(seed uint64, touch [2]float64, label string) Question, label string) (seed uint64, touch [2]float64) {
-	hands := func() [2]float64 { return [2]float64{randomTouch(r), randomTouch(r)} }
-	lot := func() colour { return colourOf(fill(r.Uint64(), hands(), d.labels[r.IntN(len(d.labels))])) }
+	hands := func() [2]int { return [2]int{r.IntN(len(touches)), r.IntN(len(touches))} }
+	lot := func() colour {
+		s := soundingOf(fill(r.Uint64(), touch, d.labels[r.IntN(len(d.labels))]))
+		return s.colour(hands())
+	}
 	want := lot()
 	n := candidates
 	if d.set.Kind == Construction || d.set.Kind == Sequence || d.set.Kind == Next || d.set.Kind == Semitone && d.set.Level == 3 {
@@ -199,12 +233,12 @@ func (d *Drill) matched(r *rand.Rand, fill func(seed uint64, touch [2]float64, l
 	}
 	best := math.Inf(1)
 	for range n {
-		s := r.Uint64()
-		q := fill(s, touch, label)
+		from := r.Uint64()
+		s := soundingOf(fill(from, touch, label))
 		for range weights {
-			q.touch = hands()
-			if x := colourOf(q).distance(want); x < best {
-				best, seed, touch = x, s, q.touch
+			h := hands()
+			if x := s.colour(h).distance(want); x < best {
+				best, seed, touch = x, from, [2]float64{touches[h[0]], touches[h[1]]}
 			}
 		}
 	}

@@ -69,6 +69,9 @@ func listeners(d *Drill, n int) []float64 {
 // the quality drill. That is 4.4 standard errors of a coin tossed 4,000 times; a listener that has learned chance
 // fluctuations is no better than that.
 func TestNoSideClues(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many questions: not with -short")
+	}
 	const n, margin = 4000, 0.035
 	for _, l := range Levels(Quality) {
 		for _, inv := range []bool{false, true} {
@@ -93,6 +96,9 @@ func TestNoSideClues(t *testing.T) {
 // has little room. The bounds of these three hold what was measured, so that it doesn't get worse unnoticed; what a listener
 // without a sense of interval makes of the whole is in TestClues.
 func TestConstructionClues(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many questions: not with -short")
+	}
 	const n = 4000
 	bound := map[string]float64{"count": 0.035, "lowest": 0.035, "highest": 0.15, "span": 0.65, "mean pitch": 0.15}
 	for _, l := range Levels(Construction) {
